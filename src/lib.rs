@@ -1,0 +1,8 @@
+//! Cellwright: reads a lithium-iron-phosphate house bank's bus, listening only, and says with evidence
+//! whether the bank is being hurt.
+//!
+//! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
+
+pub mod layout;
+pub mod model;
+pub mod unit;

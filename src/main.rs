@@ -1,0 +1,3 @@
+//! The thin binary: parses, calls, maps to an exit code.
+
+fn main() {}

@@ -1,0 +1,252 @@
+//! The one table of limits: number, unit, source and meaning of each. Rules, help, reports and pages read
+//! a limit from here; a bank's own file overrides it by name.
+
+use serde::{Deserialize, Serialize};
+
+/// Where a number comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Origin {
+    /// A publication, named in the text.
+    Published(&'static str),
+    /// Common practice of the trade; there is no source.
+    Practice,
+    /// Reasoned for this program.
+    Judgement,
+    /// Computed for this program from published tables, named in the text.
+    Computed(&'static str),
+}
+
+impl Origin {
+    /// In words, for reports and pages.
+    #[must_use]
+    pub fn words(self) -> String {
+        match self {
+            Self::Published(source) => source.to_owned(),
+            Self::Practice => "common practice, no source".to_owned(),
+            Self::Judgement => "judgement of this project".to_owned(),
+            Self::Computed(source) => format!("computed from {source}"),
+        }
+    }
+}
+
+/// One limit.
+#[derive(Debug, Clone, Copy)]
+pub struct Limit {
+    /// Name by which a bank file or a what-if overrides it: `condition.what`.
+    pub name: &'static str,
+    /// The number unless overridden.
+    pub default: f64,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Smallest and largest number that an override may give.
+    pub bounds: (f64, f64),
+    /// Where the number comes from.
+    pub origin: Origin,
+    /// What it means.
+    pub meaning: &'static str,
+}
+
+macro_rules! limits {
+    ($($id:ident $name:literal = $default:literal $unit:literal [$min:literal, $max:literal] $origin:expr, $meaning:literal;)*) => {
+        /// Every limit by name.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum L { $(#[doc = $meaning] $id,)* }
+
+        /// The table.
+        pub static LIMITS: &[Limit] = &[$(Limit {
+            name: $name, default: $default, unit: $unit, bounds: ($min, $max), origin: $origin, meaning: $meaning,
+        },)*];
+    };
+}
+
+use self::Origin::{Computed, Judgement, Practice, Published};
+
+const GASPER: Origin = Published("Gasper 2023, 10.1016/j.est.2023.109042 (charge protocol of a large LFP cell)");
+
+limits! {
+    SheetBelow0 "cold-charge.sheet-below-0" = 0.0 "C" [0.0, 5.0] Practice, "Sheet limit of charging below 0 °C";
+    SheetAt0 "cold-charge.sheet-at-0" = 0.05 "C" [0.0, 5.0] Judgement, "Sheet limit of charging at 0 °C; linear to the next point";
+    SheetAt5 "cold-charge.sheet-at-5" = 0.10 "C" [0.0, 5.0] Judgement, "Sheet limit of charging at 5 °C";
+    SheetAt10 "cold-charge.sheet-at-10" = 0.16 "C" [0.0, 5.0] GASPER, "Sheet limit of charging at 10 °C";
+    SheetAt15 "cold-charge.sheet-at-15" = 0.33 "C" [0.0, 5.0] Judgement, "Sheet limit of charging at 15 °C";
+    SheetAt20 "cold-charge.sheet-at-20" = 0.50 "C" [0.0, 5.0] Judgement, "Sheet limit of charging from 20 °C";
+    SheetAt45 "cold-charge.sheet-at-45" = 0.50 "C" [0.0, 5.0] Judgement, "Sheet limit of charging up to 45 °C";
+    SheetAt50 "cold-charge.sheet-at-50" = 0.30 "C" [0.0, 5.0] Judgement, "Sheet limit of charging at 50 °C";
+    SheetAt55 "cold-charge.sheet-at-55" = 0.10 "C" [0.0, 5.0] Judgement, "Sheet limit of charging at 55 °C";
+    SheetAt60 "cold-charge.sheet-at-60" = 0.0 "C" [0.0, 5.0] Judgement, "Sheet limit of charging from 60 °C";
+    SheetMinutes "cold-charge.sheet-minutes" = 10.0 "min" [0.0, 1440.0] Judgement, "Notice after this long above the sheet limit, below 15 °C";
+    ColdBelow "cold-charge.below" = 15.0 "°C" [-20.0, 40.0] Judgement, "Cold charging is judged below this temperature; from there on over-current speaks";
+    PlatingRate "cold-charge.plating-rate" = 0.20 "C" [0.0, 5.0] Practice, "Plating limit at the reference temperature";
+    PlatingCelsius "cold-charge.plating-reference" = -4.0 "°C" [-40.0, 40.0] Practice, "Temperature to which the plating rate belongs";
+    PlatingActivation "cold-charge.plating-activation" = 31.0 "kJ/mol" [5.0, 100.0] Computed("PyBaMM runs of published cells (O'Kane 2022, Ecker 2015)"), "Activation energy by which the plating limit falls with the temperature";
+    PlatingFloor "cold-charge.plating-none-below" = -20.0 "°C" [-60.0, 20.0] Judgement, "Below this temperature the plating limit is nothing";
+    PlatingSeconds "cold-charge.plating-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "Warning after this long above the plating limit";
+    PlatingShare "cold-charge.plating-share" = 0.5 "% of capacity" [0.0, 100.0] Judgement, "Or after this charge above the plating limit";
+    PlatingUrgent "cold-charge.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the plating limit";
+    PlatingUrgentSeconds "cold-charge.urgent-seconds" = 10.0 "s" [0.0, 3600.0] Judgement, "Urgent when two readings over this long are above it";
+    DeadBandRate "current.dead-band" = 0.02 "C" [0.0, 0.5] Judgement, "Charging means more than this, in multiples of capacity";
+    DeadBandAmps "current.dead-band-amps" = 1.0 "A" [0.0, 100.0] Judgement, "And more than this, in amperes";
+    HeaterUnknownRate "cold-charge.heater-unknown" = 0.05 "C" [0.0, 1.0] Judgement, "Current that an unknown heater may draw, when its rated current is not known";
+    HotChargeNotice "overtemperature.charging-notice" = 45.0 "°C" [0.0, 120.0] Judgement, "Notice when charging above it";
+    HotChargeWarning "overtemperature.charging-warning" = 50.0 "°C" [0.0, 120.0] Judgement, "Warning when charging above it";
+    HotChargeUrgent "overtemperature.charging-urgent" = 55.0 "°C" [0.0, 120.0] Practice, "Urgent when charging above it";
+    HotWarning "overtemperature.warning" = 55.0 "°C" [0.0, 120.0] Judgement, "Warning above it, charging or not";
+    HotUrgent "overtemperature.urgent" = 60.0 "°C" [0.0, 120.0] Practice, "Urgent above it, charging or not";
+    HotSeconds "overtemperature.seconds" = 30.0 "s" [0.0, 3600.0] Judgement, "For this long, and in two readings";
+    HotHysteresis "overtemperature.hysteresis" = 2.0 "K" [0.0, 20.0] Judgement, "Over when it has fallen by this much";
+    EmergencyCelsius "overtemperature.emergency" = 80.0 "°C" [50.0, 200.0] Published("Liu 2018 Sci. Adv. 4:eaas9820 (exothermic from about 80 to 120 °C, quoted)"), "Emergency text from here on";
+    RiseKelvin "overtemperature.rise" = 5.0 "K" [0.5, 50.0] Judgement, "Emergency text when it rises by this much in the minutes below, and is hot";
+    RiseMinutes "overtemperature.rise-minutes" = 5.0 "min" [1.0, 60.0] Judgement, "The shortest time over which the rise is taken";
+    RiseFrom "overtemperature.rise-from" = 55.0 "°C" [20.0, 120.0] Judgement, "A rise counts from this temperature on";
+    KneeSpreadNotice "imbalance.spread-notice" = 50.0 "mV" [1.0, 1000.0] Practice, "Spread of the cells in the knee at tail current";
+    KneeSpreadLarge "imbalance.spread-large" = 100.0 "mV" [1.0, 1000.0] Practice, "A large spread in the knee";
+    KneeLow "imbalance.knee-from" = 3.40 "V" [3.0, 4.0] Judgement, "The spread counts when the mean cell is above this";
+    KneeHigh "imbalance.knee-to" = 3.50 "V" [3.0, 4.0] Judgement, "And below this";
+    KneeMinutes "imbalance.minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
+    KneeTailRate "imbalance.tail-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Tail current: at most this";
+    OvervoltageNotice "cell-overvoltage.notice" = 3.70 "V" [3.0, 4.5] Judgement, "Notice above it";
+    OvervoltageNoticeSeconds "cell-overvoltage.notice-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
+    OvervoltageMean "cell-overvoltage.mean-notice" = 3.66 "V" [3.0, 4.5] Judgement, "Notice when the mean cell is above it: the charger is too high";
+    OvervoltageWarning "cell-overvoltage.warning" = 3.80 "V" [3.0, 4.5] Judgement, "Warning above it";
+    OvervoltageWarningSeconds "cell-overvoltage.warning-seconds" = 5.0 "s" [0.0, 3600.0] Judgement, "For this long";
+    OvervoltageUrgent "cell-overvoltage.urgent" = 3.90 "V" [3.0, 4.5] Judgement, "Urgent above it, in two readings";
+    OvervoltageHysteresis "cell-overvoltage.hysteresis" = 0.03 "V" [0.0, 0.5] Judgement, "Over when it has fallen by this much";
+    UndervoltageNotice "cell-undervoltage.notice" = 2.80 "V" [1.0, 3.3] Judgement, "Notice below it, at rest or corrected for resistance";
+    UndervoltageWarning "cell-undervoltage.warning" = 2.50 "V" [1.0, 3.3] Published("test windows of published LFP data sets (2.5 V usual cut-off)"), "Warning below it, at rest or corrected for resistance";
+    UndervoltageUrgent "cell-undervoltage.urgent" = 2.00 "V" [0.5, 3.3] Published("Zheng 2016 RSC Adv., 10.1039/C6RA01677D (over-discharge of LFP/graphite)"), "Urgent below it: do not recharge without a qualified look";
+    UndervoltageRestSeconds "cell-undervoltage.rest-seconds" = 30.0 "s" [0.0, 3600.0] Judgement, "At rest for this long";
+    UndervoltageLoadSeconds "cell-undervoltage.load-seconds" = 5.0 "s" [0.0, 3600.0] Judgement, "Or corrected for resistance for this long";
+    UndervoltageSag "cell-undervoltage.sag" = 0.11 "V per C" [0.0, 1.0] Judgement, "Sag per C at 25 °C while the cell's own resistance is not known; by temperature";
+    UndervoltageHysteresis "cell-undervoltage.hysteresis" = 0.10 "V" [0.0, 0.5] Judgement, "Over when it has risen by this much";
+    LeftEmptyNotice "left-empty.notice" = 3.00 "V" [2.0, 3.3] Practice, "A cell at rest below it for the hours below";
+    LeftEmptyWarning "left-empty.warning" = 2.80 "V" [2.0, 3.3] Practice, "Warning below it for the hours below";
+    LeftEmptyHours "left-empty.hours" = 24.0 "h" [1.0, 1000.0] Judgement, "At rest for this long";
+    RestRate "rest.rate" = 0.01 "C" [0.0, 0.2] Judgement, "Rest: less current than this";
+    RestHours "rest.hours" = 1.0 "h" [0.1, 24.0] Judgement, "For this long without a break";
+    RestBelow "rest.held-below" = 3.40 "V" [3.0, 3.6] Judgement, "And no charger holds the voltage: the mean below this, or falling, or the charger known off";
+    FloatHigh "prolonged-high-float.high" = 3.55 "V" [3.3, 4.0] Judgement, "Held high: mean cell from here on (14.2 V on four)";
+    FloatRate "prolonged-high-float.rate" = 0.05 "C" [0.0, 1.0] Judgement, "Held: less current than this, either way";
+    FloatDays "prolonged-high-float.days" = 7.0 "held days" [0.1, 365.0] Judgement, "Notice above so many held days";
+    FloatWindow "prolonged-high-float.window" = 10.5 "days" [1.0, 46.0] Judgement, "Within this window";
+    FloatHours "prolonged-high-float.hours" = 240.0 "held h" [1.0, 1104.0] Judgement, "Or above so many held hours within 30 days";
+    FloatHoursWindow "prolonged-high-float.hours-window" = 30.0 "days" [1.0, 46.0] Judgement, "The window of those hours";
+    FloatLongDays "prolonged-high-float.warning-days" = 30.0 "held days" [0.1, 365.0] Judgement, "Warning above so many held days";
+    FloatLongWindow "prolonged-high-float.warning-window" = 45.0 "days" [1.0, 46.0] Judgement, "Within this window";
+    FloatMid "prolonged-high-float.middle" = 3.475 "V" [3.3, 4.0] Practice, "Held between this and the high mark: notice after the long days (13.9 V on four: 13.8 V and a charger's error)";
+    OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
+    OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
+    OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";
+    OverCurrentUrgentSeconds "over-current.urgent-seconds" = 10.0 "s" [1.0, 600.0] Judgement, "For this long";
+    CutoffFrom "bms-cutoff.from" = 0.05 "C" [0.005, 1.0] Judgement, "The current before the cut is above this";
+    CutoffSeconds "bms-cutoff.seconds" = 2.0 "s" [0.1, 60.0] Judgement, "It falls to nothing within this time";
+    CutoffSeparation "bms-cutoff.separation" = 0.2 "V" [0.01, 10.0] Judgement, "Sum of the cells and the bus part by more than this";
+    SensorStuckHours "sensor-fault.stuck-hours" = 1.0 "h" [0.1, 100.0] Judgement, "Not one count of change for this long";
+    SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
+    SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";
+    SensorRangeEnd "sensor-fault.range-end" = 2.0 "%" [0.0, 100.0] Judgement, "Share of readings at the end of the signal's range";
+    StalePeriods "stale-data.valid-periods" = 3.0 "periods" [1.0, 100.0] Judgement, "A value is valid for so many of its usual periods";
+    StaleFindPeriods "stale-data.periods" = 5.0 "periods" [1.0, 1000.0] Judgement, "Found after so many of its usual periods";
+    StaleFindSeconds "stale-data.seconds" = 10.0 "s" [1.0, 86400.0] Judgement, "And after this long";
+    LossyPercent "lossy-link.percent" = 1.0 "%" [0.01, 100.0] Judgement, "More frames lost than this (0.4 % is ordinary)";
+    LossyHours "lossy-link.hours" = 1.0 "h" [0.01, 1000.0] Judgement, "Over at least this long";
+    LossyFrames "lossy-link.frames" = 1000.0 "frames" [1.0, 1.0e9] Judgement, "And at least so many frames";
+    ClockStepSeconds "clock-step.seconds" = 2.0 "s" [0.1, 86400.0] Judgement, "A step smaller than this is not told";
+    AnchorCellMin "full.every-cell" = 3.36 "V" [3.0, 3.7] Computed("the open-circuit table of docs/sources.md"), "Full: every cell above this";
+    AnchorMean "full.mean" = 3.39 "V" [3.0, 3.7] Computed("the open-circuit table of docs/sources.md"), "Full: the mean held above this";
+    AnchorLastFull "full.last-full" = 3.44 "V" [3.0, 3.7] Computed("the open-circuit table of docs/sources.md"), "'Last full' is set from this mean on";
+    AnchorTail "full.tail-rate" = 0.05 "C" [0.001, 0.5] Judgement, "Full: the current has decayed below this";
+    AnchorFrom "full.from-rate" = 0.10 "C" [0.001, 1.0] Judgement, "Full: it has decayed from above this";
+    VerdictRemembers "verdict.remembers" = 7.0 "days" [0.0, 365.0] Judgement, "A past warning or urgent finding counts in the verdict for this long";
+}
+
+impl L {
+    /// The row of the table.
+    #[must_use]
+    pub fn row(self) -> &'static Limit {
+        &LIMITS[self as usize]
+    }
+}
+
+/// The numbers in force: the defaults, and what was overridden.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Limits {
+    values: Vec<f64>,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { values: LIMITS.iter().map(|limit| limit.default).collect() }
+    }
+}
+
+/// An override that was refused.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum LimitError {
+    /// No limit of this name.
+    #[error("no limit is called '{0}'; `docs/limits.md` lists them")]
+    Unknown(String),
+    /// Outside of what the limit can be.
+    #[error("{name} = {found}: expected {min} to {max} {unit}")]
+    OutOfBounds {
+        /// Name.
+        name: &'static str,
+        /// What was given.
+        found: f64,
+        /// Smallest.
+        min: f64,
+        /// Largest.
+        max: f64,
+        /// Unit.
+        unit: &'static str,
+    },
+}
+
+impl Limits {
+    /// The number in force.
+    #[must_use]
+    pub fn get(&self, limit: L) -> f64 {
+        self.values.get(limit as usize).copied().unwrap_or(limit.row().default)
+    }
+
+    /// Overrides a limit by its name.
+    ///
+    /// # Errors
+    /// [`LimitError`] when there is no such limit or the number is outside of its bounds.
+    pub fn set(&mut self, name: &str, value: f64) -> Result<(), LimitError> {
+        let index = LIMITS.iter().position(|limit| limit.name == name);
+        let index = index.ok_or_else(|| LimitError::Unknown(super::clean(name, 60)))?;
+        let row = &LIMITS[index];
+        let (min, max) = row.bounds;
+        if !(min..=max).contains(&value) {
+            return Err(LimitError::OutOfBounds { name: row.name, found: value, min, max, unit: row.unit });
+        }
+        self.values[index] = value;
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_default_lies_within_its_own_bounds_and_no_name_comes_twice() {
+        let mut names: Vec<&str> = LIMITS.iter().map(|limit| limit.name).collect();
+        for limit in LIMITS {
+            assert!(limit.default >= limit.bounds.0 && limit.default <= limit.bounds.1, "{}", limit.name);
+        }
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), LIMITS.len());
+    }
+
+    #[test]
+    fn an_override_is_checked_and_says_what_was_expected() {
+        let mut limits = Limits::default();
+        limits.set("cell-overvoltage.notice", 3.75).unwrap();
+        assert_eq!(limits.get(L::OvervoltageNotice), 3.75);
+        let error = limits.set("cell-overvoltage.notice", 40.0).unwrap_err();
+        assert_eq!(error.to_string(), "cell-overvoltage.notice = 40: expected 3 to 4.5 V");
+        assert!(limits.set("nothing.such", 1.0).is_err());
+    }
+}

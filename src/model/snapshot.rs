@@ -1,0 +1,229 @@
+//! The bank at one moment, as a screen, a report or a script wants it. Owned by nobody: a copy.
+
+use super::finding::{Episode, Finding, Level, NotJudged};
+use super::input::{ControllerState, Rejection};
+use super::{Bank, Stamp, Subject};
+
+/// Everything that is known at one moment.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Snapshot {
+    /// Moment of the last input, by the wall clock of the inputs.
+    pub now: Option<Stamp>,
+    /// The bank as described so far.
+    pub bank: Bank,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Packs in the order of their numbers.
+    pub packs: Vec<PackView>,
+    /// Charging sources that were heard.
+    pub sources: Vec<SourceView>,
+    /// Current over the bank's own shunt.
+    pub bank_current: Shown,
+    /// Voltage of the bank's bus.
+    pub bank_voltage: Shown,
+    /// Findings, worst first, active before past.
+    pub findings: Vec<Finding>,
+    /// What could not be judged.
+    pub not_judged: Vec<NotJudged>,
+    /// Estimates with their bounds.
+    pub estimates: Vec<Estimate>,
+    /// How good the data is.
+    pub quality: Quality,
+    /// The latest episodes of alerts, oldest first.
+    pub episodes: Vec<Episode>,
+    /// Remarks, oldest first.
+    pub notes: Vec<(Stamp, String)>,
+}
+
+/// One sentence, a level, and what to do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Verdict {
+    /// Level.
+    pub level: Level,
+    /// The sentence.
+    pub text: String,
+    /// What to do, or 'Nothing to do.'.
+    pub what_to_do: String,
+}
+
+impl Default for Verdict {
+    fn default() -> Self {
+        Self { level: Level::NotKnown, text: "Nothing has been heard yet.".into(), what_to_do: String::new() }
+    }
+}
+
+/// How a value stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Standing {
+    /// Never arrived.
+    #[default]
+    Unseen,
+    /// Valid now.
+    Present,
+    /// Was valid; the last one is too old.
+    Stale,
+    /// The bus says 'not available'.
+    Missing,
+    /// The bus says 'error', or the number cannot be.
+    Invalid,
+}
+
+/// A value to be shown: never a number that is not there.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Shown {
+    /// The last valid number, also when stale.
+    pub value: Option<f64>,
+    /// How it stands.
+    pub standing: Standing,
+    /// Seconds since it last arrived.
+    pub age_secs: Option<f64>,
+    /// Smallest since the start.
+    pub lowest: Option<f64>,
+    /// Largest since the start.
+    pub highest: Option<f64>,
+}
+
+impl Shown {
+    /// The number, only when it is valid now.
+    #[must_use]
+    pub fn now(&self) -> Option<f64> {
+        self.value.filter(|_| self.standing == Standing::Present)
+    }
+}
+
+/// What the current does, in words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Motion {
+    /// No valid current.
+    #[default]
+    NotKnown,
+    /// Into the cells.
+    Charging,
+    /// Out of the cells.
+    Drawing,
+    /// Less than the dead-band.
+    Resting,
+}
+
+/// One pack.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PackView {
+    /// Cells, in series order.
+    pub cells: Vec<CellView>,
+    /// Temperature sensors.
+    pub sensors: Vec<Shown>,
+    /// Median of the valid cells, V.
+    pub median_v: Option<f64>,
+    /// Current, A, positive charging.
+    pub current: Shown,
+    /// What the current does.
+    pub motion: Motion,
+    /// Voltage on the cells' side, V.
+    pub pack_voltage: Shown,
+    /// Voltage beyond the BMS, V.
+    pub bus_voltage: Shown,
+    /// State of charge as the pack reports it, fraction.
+    pub reported_soc: Shown,
+    /// Switches and signals.
+    pub switches: Switches,
+    /// Up to which current charging is within limits now.
+    pub fine_now: FineNow,
+}
+
+/// Switches and signals of a pack; `None` where not reported or stale.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Switches {
+    /// Charge path closed.
+    pub charge_path: Option<bool>,
+    /// Discharge path closed.
+    pub discharge_path: Option<bool>,
+    /// Heater on.
+    pub heater_on: Option<bool>,
+    /// The BMS will cut off soon.
+    pub pre_alarm: Option<bool>,
+    /// Balancing.
+    pub balancing: Option<bool>,
+}
+
+/// The current up to which charging is within limits at this temperature.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct FineNow {
+    /// Amperes; none when not known.
+    pub amps: Option<f64>,
+    /// Why it is not known, or what sets it.
+    pub why: String,
+}
+
+/// One cell.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CellView {
+    /// Voltage, V.
+    pub voltage: Shown,
+    /// Difference to the median, mV.
+    pub delta_mv: Option<f64>,
+    /// Being bled or fed; `None` where not reported.
+    pub balancing: Option<bool>,
+    /// A short word when there is something to say.
+    pub remark: Option<&'static str>,
+}
+
+/// One charging source.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct SourceView {
+    /// Kind, in words.
+    pub kind: &'static str,
+    /// State, in words.
+    pub state: &'static str,
+    /// Current, A.
+    pub current: Shown,
+    /// What it could give, A.
+    pub offer: Shown,
+}
+
+/// An estimate: a value with bounds, or why it is missing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Estimate {
+    /// Name with its unit, as in JSON.
+    pub name: &'static str,
+    /// About what.
+    pub subject: Subject,
+    /// Best value.
+    pub value: Option<f64>,
+    /// Lower bound.
+    pub low: Option<f64>,
+    /// Upper bound.
+    pub high: Option<f64>,
+    /// The moment it rests on.
+    pub as_of: Option<Stamp>,
+    /// Why it is missing.
+    pub why: Option<String>,
+}
+
+/// How good the data is.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Quality {
+    /// Bus frames.
+    pub frames: u64,
+    /// Bus frames that the map knows.
+    pub decoded: u64,
+    /// Values that said 'error' or could not be.
+    pub invalid_values: u64,
+    /// Error frames of the controllers.
+    pub error_frames: u64,
+    /// Stamp of the first bus frame.
+    pub first: Option<Stamp>,
+    /// Stamp of the last bus frame.
+    pub last: Option<Stamp>,
+    /// Rejected bytes or lines, by reason.
+    pub rejected: Vec<(Rejection, u64)>,
+    /// Stretches without data that should have been there.
+    pub gaps: u64,
+    /// Inputs that a recorder could not keep.
+    pub unrecorded: u64,
+    /// Frames lost, by whoever counted them.
+    pub lost: u64,
+    /// Clock steps.
+    pub clock_steps: u64,
+    /// Links: interface index, up, state of the controller.
+    pub links: Vec<(u8, bool, Option<ControllerState>)>,
+}
