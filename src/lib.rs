@@ -3,6 +3,8 @@
 //!
 //! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
 
+pub mod curve;
 pub mod layout;
 pub mod model;
+pub mod sim;
 pub mod unit;
