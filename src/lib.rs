@@ -5,4 +5,6 @@
 
 pub mod layout;
 pub mod model;
+pub mod source;
 pub mod unit;
+pub mod wire;

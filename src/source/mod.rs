@@ -1,0 +1,2 @@
+//! Sources.
+pub mod log;
