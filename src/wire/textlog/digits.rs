@@ -65,7 +65,7 @@ fn usual_stamp(line: &[u8]) -> Option<(Stamp, &[u8])> {
     if head[0] != b'(' || head[11] != b'.' {
         return None;
     }
-    let secs = i64::from(ten_digits(head.get(1..11)?.try_into().ok()?)?);
+    let secs = ten_digits(head.get(1..11)?.try_into().ok()?)?;
     let (nanos, rest) = if head[18] == b')' {
         // The six digits and, before them, two places that are made zeros.
         let micros: [u8; 8] = [b'0', b'0', head[12], head[13], head[14], head[15], head[16], head[17]];
