@@ -10,4 +10,6 @@ pub mod layout;
 pub mod model;
 pub mod pipeline;
 pub mod sim;
+pub mod source;
 pub mod unit;
+pub mod wire;
