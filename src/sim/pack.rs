@@ -7,6 +7,8 @@ use super::scenario::{Balancer, Pack as Spec, Role};
 
 /// Heat that passes between neighbouring cells, W/K per Ah.
 const NEIGHBOUR: f64 = 0.02;
+/// Cells at the ends of a row lose more heat, by this share (no source).
+const END_LOSS: f64 = 0.4;
 /// A sensor follows what it measures with this time constant, seconds.
 const SENSOR_LAG: f64 = 60.0;
 /// A cell is bled when it stands higher than the lowest by this much, V.
@@ -86,13 +88,16 @@ impl Pack {
         let heater = self.heater_watts() / self.cells.len() as f64;
         let mut left: Option<f64> = None;
         let neighbour = NEIGHBOUR * self.spec.capacity;
-        let loss = self.spec.loss / self.cells.len() as f64;
+        let last = self.cells.len().saturating_sub(1);
+        let loss = self.spec.loss / (self.cells.len() as f64 + 2.0 * END_LOSS);
         for index in 0..self.cells.len() {
             let right = self.cells.get(index + 1).map(|cell| cell.celsius);
             let Some(cell) = self.cells.get_mut(index) else { break };
             let here = cell.celsius;
             let from = |other: Option<f64>| other.map_or(0.0, |other| neighbour * (other - here));
             let line = cell.line(pace);
+            let ends = f64::from(u8::from(index == 0) + u8::from(index == last));
+            let loss = loss * (1.0 + END_LOSS * ends);
             let heat = cell.step(amps, pace) + heater + from(left) + from(right) - loss * (here - air);
             cell.warm(heat, pace.secs);
             if let Some(volts) = self.volts.get_mut(index) {
