@@ -77,6 +77,31 @@ fn zstd(bytes: &[u8]) -> Vec<u8> {
     zstd::encode_all(bytes, 3).unwrap()
 }
 
+/// Lines as the writer of python-can 4.6.1 prints them. Two things are lost on its side: the length that a remote
+/// frame asks for, and the class of an error frame, which becomes 0x80.
+#[test]
+fn lines_of_python_can_are_read() {
+    let said = read(
+        b"(1769835600.250000) can0 123#1122 R\n(1769835600.250001) can0 18FF1080#0001020304050607 R\n\
+          (1769835601.000000) vcan1 00000123# T\n(1769835602.000000) can0 7FF#R R\n\
+          (1769835603.000000) can0 18FF1080##1AAAAAAAAAAAAAAAAAAAAAAAA R\n\
+          (1769835604.000000) can0 20000080#0020000000008000\n(1769835605.000000) can3 100#01 R\n",
+    );
+    assert_eq!(
+        said.inputs(),
+        [
+            "1769835600.250 can0 123#1122",
+            "1769835600.250 can0 18FF1080#0001020304050607",
+            "1769835601.000 vcan1 00000123#",
+            "1769835602.000 can0 7FF#",
+            "1769835603.000 can0 18FF1080#AAAAAAAAAAAAAAAAAAAAAAAA",
+            "1769835604.000 can0 00000080#0020000000008000",
+            "1769835605.000 can3 100#01"
+        ]
+    );
+    assert_eq!(said.refused, []);
+}
+
 #[test]
 fn a_mark_at_the_beginning_and_ends_of_lines_from_another_system_change_nothing() {
     let plain = read(b"(1.500000) can0 123#1122\n(2.000000) can0 7FF#\n");
