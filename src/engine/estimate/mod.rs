@@ -1,6 +1,8 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod cold;
+pub mod stress;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -11,6 +13,8 @@ use serde::{Deserialize, Serialize};
 pub struct Estimates {
     /// Charge counted in and out.
     pub charge: charge::Charge,
+    /// What the pack is put through.
+    pub stress: stress::Stress,
 }
 
 impl Estimates {

@@ -5,6 +5,7 @@
 //! are the estimators'.
 
 mod cell_overvoltage;
+mod cold_charge;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -44,7 +45,7 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[cell_overvoltage::RULE];
+pub static RULES: &[Rule] = &[cold_charge::RULE, cell_overvoltage::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -114,6 +115,8 @@ pub enum Why {
     SomeCellsMissing,
     /// No valid temperature that may set a limit.
     NoTemperature,
+    /// The only valid temperature is a terminal's.
+    OnlyTerminal,
     /// No valid current.
     NoCurrent,
     /// The capacity is not described.
@@ -145,6 +148,7 @@ impl Why {
             Self::NoCellVoltages => "no cell voltages arrive",
             Self::SomeCellsMissing => "some cell voltages are missing",
             Self::NoTemperature => "no valid cell or case temperature",
+            Self::OnlyTerminal => "the only temperature is a terminal's, which reads warm under load",
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
