@@ -183,12 +183,12 @@ pub struct Looking<'a> {
     pub shared: Option<CurrentNow>,
 }
 
-/// Makes the view of a pack anew, in the room that the view before took.
+/// Makes the view of a pack anew, in the room of an older one.
 #[must_use]
-pub fn look(before: View, pack: &Pack, at: &Looking) -> View {
+pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
     let periods = at.limits.get(L::StalePeriods);
-    let mut view =
-        View { before: if before.now == Stamp::default() { at.now } else { before.now }, now: at.now, ..before };
+    let before = pack.view.now;
+    let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
     view.at_end = (0, 0, false);
     view.look_at_cells(pack, at.spec, periods);
     view.look_at_sensors(pack, at.spec, periods);

@@ -84,6 +84,7 @@ limits! {
     PlatingShare "cold-charge.plating-share" = 0.5 "% of capacity" [0.0, 100.0] Judgement, "Or after this charge above the plating limit";
     PlatingUrgent "cold-charge.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the plating limit";
     PlatingUrgentSeconds "cold-charge.urgent-seconds" = 10.0 "s" [0.0, 3600.0] Judgement, "Urgent when two readings over this long are above it";
+    ColdDipSeconds "cold-charge.dip-seconds" = 30.0 "s" [0.0, 600.0] Judgement, "A dip below a limit shorter than this does not end the run above it, and is taken off its time";
     DeadBandRate "current.dead-band" = 0.02 "C" [0.0, 0.5] Judgement, "Charging means more than this, in multiples of capacity";
     DeadBandAmps "current.dead-band-amps" = 1.0 "A" [0.0, 100.0] Judgement, "And more than this, in amperes";
     HeaterUnknownRate "cold-charge.heater-unknown" = 0.05 "C" [0.0, 1.0] Judgement, "Current that an unknown heater may draw, when its rated current is not known";

@@ -1,7 +1,9 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod cold;
 pub mod sensors;
+pub mod stress;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -14,6 +16,8 @@ pub struct Estimates {
     pub charge: charge::Charge,
     /// Which sensors can be trusted.
     pub sensors: sensors::Sensors,
+    /// What the pack is put through.
+    pub stress: stress::Stress,
 }
 
 impl Estimates {

@@ -6,6 +6,7 @@
 
 mod cell_overvoltage;
 mod clock_step;
+mod cold_charge;
 mod lossy_link;
 mod sensor_fault;
 mod stale_data;
@@ -48,8 +49,14 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] =
-    &[cell_overvoltage::RULE, sensor_fault::RULE, stale_data::RULE, lossy_link::RULE, clock_step::RULE];
+pub static RULES: &[Rule] = &[
+    cold_charge::RULE,
+    cell_overvoltage::RULE,
+    sensor_fault::RULE,
+    stale_data::RULE,
+    lossy_link::RULE,
+    clock_step::RULE,
+];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -119,6 +126,8 @@ pub enum Why {
     SomeCellsMissing,
     /// No valid temperature that may set a limit.
     NoTemperature,
+    /// The only valid temperature is a terminal's.
+    OnlyTerminal,
     /// No valid current.
     NoCurrent,
     /// The capacity is not described.
@@ -150,6 +159,7 @@ impl Why {
             Self::NoCellVoltages => "no cell voltages arrive",
             Self::SomeCellsMissing => "some cell voltages are missing",
             Self::NoTemperature => "no valid cell or case temperature",
+            Self::OnlyTerminal => "the only temperature is a terminal's, which reads warm under load",
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
