@@ -13,7 +13,7 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::PackSpec;
+use crate::model::bank::{PackSpec, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
 use case::{Cases, Moment};
@@ -255,7 +255,8 @@ impl Engine {
         let empty = PackSpec::default();
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
-        let view = view::look(&self.packs[index], spec, &self.limits, moment.engine, shared);
+        let mut view = view::look(&self.packs[index], spec, &self.limits, moment.engine, shared);
+        view.chargers_off = self.chargers_off(moment.engine);
         let pack = &mut self.packs[index];
         pack.estimates.tick(&view, &self.limits);
         let mut answers = std::mem::take(&mut pack.answers);
@@ -291,6 +292,15 @@ impl Engine {
         self.state.current.end_second();
         self.state.voltage.end_second();
         self.state.sources.iter_mut().flatten().for_each(Gauge::end_second);
+    }
+
+    /// Whether every charging source that reports a state says 'off'; none when none reports one.
+    fn chargers_off(&self, now: Stamp) -> Option<bool> {
+        let periods = self.limits.get(L::StalePeriods);
+        let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
+        let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
+        let off = f64::from(SourceState::Off.code());
+        states.fold(None, |all, state| Some(all.unwrap_or(true) && state == off))
     }
 
     /// This pack's share of the bank's current, by rated capacity, when no pack measures its own.

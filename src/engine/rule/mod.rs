@@ -5,6 +5,9 @@
 //! are the estimators'.
 
 mod cell_overvoltage;
+mod cell_undervoltage;
+mod imbalance;
+mod left_empty;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -44,7 +47,7 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[cell_overvoltage::RULE];
+pub static RULES: &[Rule] = &[imbalance::RULE, cell_overvoltage::RULE, cell_undervoltage::RULE, left_empty::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -134,6 +137,8 @@ pub enum Why {
     NoSensors,
     /// Only the pack voltage is seen: the terminals may be cut off from the cells.
     PackVoltageOnly,
+    /// Two neighbours read like an open balance lead.
+    LeadMayBeOpen,
 }
 
 impl Why {
@@ -154,6 +159,7 @@ impl Why {
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
