@@ -13,7 +13,7 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::{PackSpec, SourceKind};
+use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
 use case::{Cases, Moment};
@@ -332,9 +332,11 @@ impl Engine {
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
         let others = self.others(index, moment.engine);
+        let chargers_off = self.chargers_off(moment.engine);
         let pack = &mut self.packs[index];
         let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
-        let view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
+        let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
+        view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
         pack.estimates.stress.tick(&view, &around);
@@ -371,6 +373,15 @@ impl Engine {
         self.state.current.end_second();
         self.state.voltage.end_second();
         self.state.sources.iter_mut().flatten().for_each(Gauge::end_second);
+    }
+
+    /// Whether every charging source that reports a state says 'off'; none when none reports one.
+    fn chargers_off(&self, now: Stamp) -> Option<bool> {
+        let periods = self.limits.get(L::StalePeriods);
+        let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
+        let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
+        let off = f64::from(SourceState::Off.code());
+        states.fold(None, |all, state| Some(all.unwrap_or(true) && state == off))
     }
 
     /// This pack's share of the bank's current, by rated capacity, when no pack measures its own.

@@ -2,6 +2,7 @@
 
 pub mod charge;
 pub mod cold;
+pub mod rest;
 pub mod sensors;
 pub mod stress;
 
@@ -18,11 +19,14 @@ pub struct Estimates {
     pub sensors: sensors::Sensors,
     /// What the pack is put through.
     pub stress: stress::Stress,
+    /// Since when it rests.
+    pub rest: rest::Rest,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         self.sensors.tick(view, limits);
+        self.rest.tick(view, limits);
     }
 }
