@@ -143,11 +143,11 @@ impl From<FailOn> for Severity {
 }
 
 fn days(text: &str) -> Result<f64, String> {
-    number(text, 0.001, 4000.0, "days")
+    number(text, 0.001, 3660.0, "days")
 }
 
 fn sample(text: &str) -> Result<f64, String> {
-    number(text, 0.01, 3600.0, "seconds")
+    number(text, 0.1, 3600.0, "seconds")
 }
 
 fn number(text: &str, least: f64, most: f64, unit: &str) -> Result<f64, String> {
@@ -190,9 +190,9 @@ mod tests {
     #[test]
     fn a_wrong_number_says_what_was_expected() {
         let error = parse("cellwright demo --days 0").unwrap_err().to_string();
-        assert!(error.contains("expected 0.001 to 4000 days"), "{error}");
+        assert!(error.contains("expected 0.001 to 3660 days"), "{error}");
         let error = parse("cellwright demo --sample NaN").unwrap_err().to_string();
-        assert!(error.contains("expected 0.01 to 3600 seconds"), "{error}");
+        assert!(error.contains("expected 0.1 to 3600 seconds"), "{error}");
     }
 
     #[test]

@@ -29,7 +29,11 @@ pub static EXAMPLES: &[Example] = &[
     example("replay", "cellwright replay june.log.zst july.log.zst", "Two files in a row, as one recording."),
     example("check", "cellwright check trip.log", "Is this bank being hurt, and what is to be done?"),
     example("check", "cellwright check --format json trip.log", "The same for a program."),
-    example("check", "cellwright check --fail-on notice june.log july.log", "Two files in a row; exit code 1 for any finding."),
+    example(
+        "check",
+        "cellwright check --fail-on notice june.log july.log",
+        "Two files in a row; exit code 1 for any finding.",
+    ),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
 ];

@@ -99,7 +99,8 @@ impl FrameText {
         let digits = self.decimals.get(quantity as usize).copied().unwrap_or(6);
         let start = out.len();
         let _ = write!(out, "{value:.digits$}");
-        let nought = out.get(start..).is_some_and(|text| text.starts_with('-') && !text.contains(|c| matches!(c, '1'..='9')));
+        let nought =
+            out.get(start..).is_some_and(|text| text.starts_with('-') && !text.contains(|c| matches!(c, '1'..='9')));
         if nought {
             out.remove(start);
         }
@@ -168,8 +169,7 @@ mod tests {
     fn what_is_missing_or_invalid_is_no_number() {
         let frame = Frame::extended(0x18FF_1080, [1; 8]);
         let signal = |index, value| Signal { slot: Slot::at(0, Quantity::CellVoltage, index), value };
-        let signals =
-            [signal(0, Value::Present(3.3012)), signal(1, Value::Missing), signal(2, Value::Invalid(0xFFFE))];
+        let signals = [signal(0, Value::Present(3.3012)), signal(1, Value::Missing), signal(2, Value::Invalid(0xFFFE))];
         let [text, json] = written(&frame, Some("cell_voltages"), &signals);
         assert_eq!(
             text,

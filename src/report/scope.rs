@@ -7,8 +7,7 @@ use crate::model::{Level, Snapshot};
 pub const NOT_VISIBLE: &str =
     "Not visible here: swelling, smell, gas, insulation, connections outside the measured path.";
 /// What this program is not.
-pub const NOT_A_PROTECTION: &str =
-    "A monitor, not a protection device: it does not replace BMS, fuses and disconnects. Estimates of ageing are comparisons.";
+pub const NOT_A_PROTECTION: &str = "A monitor, not a protection device: it does not replace BMS, fuses and disconnects. Estimates of ageing are comparisons.";
 
 /// How far the verdict sees, as in 'Within limits, as far as 4 cells and 2 sensors show; last heard …'.
 ///

@@ -97,7 +97,8 @@ mod tests {
 
     #[test]
     fn decimals_are_those_of_the_wire() {
-        let of = [Quantity::CellVoltage, Quantity::Temperature, Quantity::PackVoltage, Quantity::PackCount].map(decimals);
+        let of =
+            [Quantity::CellVoltage, Quantity::Temperature, Quantity::PackVoltage, Quantity::PackCount].map(decimals);
         assert_eq!(of, [4, 2, 3, 0]);
         assert_eq!(decimals(Quantity::CellVoltageStep), 5);
     }
