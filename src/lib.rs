@@ -3,6 +3,9 @@
 //!
 //! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
 
+pub mod decode;
+pub mod engine;
 pub mod layout;
 pub mod model;
+pub mod pipeline;
 pub mod unit;

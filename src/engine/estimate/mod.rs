@@ -1,0 +1,21 @@
+//! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
+
+pub mod charge;
+
+use super::view::View;
+use crate::model::limits::Limits;
+use serde::{Deserialize, Serialize};
+
+/// The estimators of one pack.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Estimates {
+    /// Charge counted in and out.
+    pub charge: charge::Charge,
+}
+
+impl Estimates {
+    /// Moves every estimator on by one tick.
+    pub fn tick(&mut self, view: &View, limits: &Limits) {
+        let _ = (view, limits);
+    }
+}

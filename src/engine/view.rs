@@ -1,0 +1,243 @@
+//! One pack at one tick, as rules and estimators look at it. Made anew at every tick from the gauges.
+
+use super::gauge::{Extremes, Gauge};
+use super::pack::Pack;
+use crate::model::bank::{PackSpec, SensorRole};
+use crate::model::limits::L;
+use crate::model::snapshot::Switches;
+use crate::model::{Limits, MAX_CELLS, MAX_SENSORS, Quantity, Stamp};
+use serde::{Deserialize, Serialize};
+
+/// One cell at one tick.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CellNow {
+    /// Cell, from 0.
+    pub cell: u8,
+    /// Standing voltage, V.
+    pub volts: f64,
+    /// Extremes since the last tick, V.
+    pub recent: Extremes,
+    /// Readings since the start.
+    pub count: u32,
+    /// Readings since the last tick.
+    pub fresh: u16,
+}
+
+impl CellNow {
+    /// Readings since the last tick that were above a limit, as far as two.
+    #[must_use]
+    pub fn readings_above(&self, limit: f64) -> u32 {
+        u32::from(self.recent.high > limit) + u32::from(self.fresh > 1 && self.recent.high2 > limit)
+    }
+
+    /// Readings since the last tick that were below a limit, as far as two.
+    #[must_use]
+    pub fn readings_below(&self, limit: f64) -> u32 {
+        u32::from(self.recent.low < limit) + u32::from(self.fresh > 1 && self.recent.low2 < limit)
+    }
+}
+
+/// One temperature sensor at one tick.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SensorNow {
+    /// Sensor, from 0.
+    pub sensor: u8,
+    /// Standing temperature, °C.
+    pub celsius: f64,
+    /// Its role.
+    pub role: SensorRole,
+    /// At which cell.
+    pub cell: Option<u8>,
+    /// Readings since the start.
+    pub count: u32,
+}
+
+/// The current of a pack at one tick.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CurrentNow {
+    /// Standing current, A, positive charging.
+    pub amps: f64,
+    /// Extremes since the last tick, A.
+    pub recent: Extremes,
+    /// Readings since the start.
+    pub count: u32,
+    /// Whether it is a share of the bank's, by rated capacity, for want of the pack's own.
+    pub shared: bool,
+}
+
+/// A pack at one tick. What is not valid now is not in it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct View {
+    /// Engine time of the tick.
+    pub now: Stamp,
+    /// Engine time of the tick before; the same at the first.
+    pub before: Stamp,
+    /// Cells in series, as described or else as many as were heard; 0 when neither.
+    pub cells_in_series: u8,
+    /// Rated capacity, Ah.
+    pub capacity: Option<f64>,
+    /// Valid cells, in series order.
+    pub cells: Vec<CellNow>,
+    /// Median of the valid cells, V.
+    pub median: Option<f64>,
+    /// Mean voltage per cell, V: of the cells if all are valid, else pack voltage / cells in series.
+    pub mean: Option<f64>,
+    /// Whether `mean` is the substitute from the pack voltage.
+    pub mean_from_pack: bool,
+    /// Valid sensors that set limits (cell and case), else those of unknown role.
+    pub limiting: Vec<SensorNow>,
+    /// Whether the limiting sensors have a known role: without it nothing urgent may rest on them.
+    pub role_known: bool,
+    /// Every valid sensor.
+    pub sensors: Vec<SensorNow>,
+    /// Current.
+    pub current: Option<CurrentNow>,
+    /// Pack voltage on the cells' side, V.
+    pub pack_voltage: Option<f64>,
+    /// Voltage beyond the BMS, V.
+    pub bus_voltage: Option<f64>,
+    /// Switches that are valid now.
+    pub switches: Switches,
+}
+
+impl View {
+    /// Seconds since the tick before.
+    #[must_use]
+    pub fn secs(&self) -> f64 {
+        self.now.since(self.before).max(0.0)
+    }
+
+    /// Current as a multiple of the rated capacity, positive charging.
+    #[must_use]
+    pub fn rate(&self) -> Option<f64> {
+        Some(self.current?.amps / self.capacity?)
+    }
+
+    /// The coldest sensor that sets limits.
+    #[must_use]
+    pub fn coldest(&self) -> Option<SensorNow> {
+        self.limiting.iter().copied().min_by(|a, b| a.celsius.total_cmp(&b.celsius))
+    }
+
+    /// The hottest sensor that sets limits.
+    #[must_use]
+    pub fn hottest(&self) -> Option<SensorNow> {
+        self.limiting.iter().copied().max_by(|a, b| a.celsius.total_cmp(&b.celsius))
+    }
+
+    /// The cell with the highest voltage.
+    #[must_use]
+    pub fn highest(&self) -> Option<CellNow> {
+        self.cells.iter().copied().max_by(|a, b| a.volts.total_cmp(&b.volts))
+    }
+
+    /// The cell with the lowest voltage.
+    #[must_use]
+    pub fn lowest(&self) -> Option<CellNow> {
+        self.cells.iter().copied().min_by(|a, b| a.volts.total_cmp(&b.volts))
+    }
+
+    /// Whether every cell in series is valid.
+    #[must_use]
+    pub fn sees_all_cells(&self) -> bool {
+        self.cells_in_series > 0 && self.cells.len() == usize::from(self.cells_in_series)
+    }
+
+    /// Smallest current that counts as charging or drawing, A.
+    #[must_use]
+    pub fn dead_band(&self, limits: &Limits) -> f64 {
+        let amps = limits.get(L::DeadBandAmps);
+        self.capacity.map_or(amps, |capacity| amps.max(capacity * limits.get(L::DeadBandRate)))
+    }
+}
+
+/// Makes the view of a pack; `shared` is the bank's current as far as this pack's share of it goes.
+#[must_use]
+pub fn look(pack: &Pack, spec: &PackSpec, limits: &Limits, now: Stamp, shared: Option<CurrentNow>) -> View {
+    let periods = limits.get(L::StalePeriods);
+    let cells: Vec<CellNow> =
+        pack.cells.iter().take(MAX_CELLS).enumerate().filter_map(|(i, gauge)| cell(i, gauge, now, periods)).collect();
+    let sensors: Vec<SensorNow> = pack
+        .sensors
+        .iter()
+        .take(MAX_SENSORS)
+        .enumerate()
+        .filter_map(|(i, gauge)| sensor(i, gauge, spec, now, periods))
+        .collect();
+    let (limiting, role_known) = limiting(&sensors);
+    let cells_in_series = spec.cells.unwrap_or(pack.cells.len() as u8);
+    let valid = |quantity| pack.gauge(quantity).now(now, periods);
+    let pack_voltage = valid(Quantity::PackVoltage);
+    let (mean, mean_from_pack) = mean(&cells, cells_in_series, pack_voltage);
+    let switch = |quantity| pack.gauge(quantity).switch(now, periods);
+    View {
+        now,
+        before: if pack.view.now == Stamp::default() { now } else { pack.view.now },
+        cells_in_series,
+        capacity: spec.rated.capacity.map(|c| c.get()),
+        median: median(&cells),
+        mean,
+        mean_from_pack,
+        cells,
+        limiting,
+        role_known,
+        sensors,
+        current: own_current(pack.gauge(Quantity::Current), now, periods).or(shared),
+        pack_voltage,
+        bus_voltage: valid(Quantity::BusVoltage),
+        switches: Switches {
+            charge_path: switch(Quantity::ChargePath),
+            discharge_path: switch(Quantity::DischargePath),
+            heater_on: switch(Quantity::HeaterOn),
+            pre_alarm: switch(Quantity::PreAlarm),
+            balancing: switch(Quantity::Balancing),
+        },
+    }
+}
+
+fn cell(index: usize, gauge: &Gauge, now: Stamp, periods: f64) -> Option<CellNow> {
+    let volts = gauge.now(now, periods)?;
+    Some(CellNow { cell: index as u8, volts, recent: gauge.recent(), count: gauge.count(), fresh: gauge.fresh() })
+}
+
+fn sensor(index: usize, gauge: &Gauge, spec: &PackSpec, now: Stamp, periods: f64) -> Option<SensorNow> {
+    let celsius = gauge.now(now, periods)?;
+    let place = spec.sensors.get(index).copied().unwrap_or_default();
+    Some(SensorNow { sensor: index as u8, celsius, role: place.role, cell: place.cell, count: gauge.count() })
+}
+
+fn limiting(sensors: &[SensorNow]) -> (Vec<SensorNow>, bool) {
+    let known: Vec<SensorNow> = sensors.iter().copied().filter(|s| s.role.sets_limits()).collect();
+    if known.is_empty() {
+        return (sensors.iter().copied().filter(|s| s.role == SensorRole::Unknown).collect(), false);
+    }
+    (known, true)
+}
+
+pub(super) fn own_current(gauge: &Gauge, now: Stamp, periods: f64) -> Option<CurrentNow> {
+    let amps = gauge.now(now, periods)?;
+    Some(CurrentNow { amps, recent: gauge.recent(), count: gauge.count(), shared: false })
+}
+
+fn mean(cells: &[CellNow], in_series: u8, pack_voltage: Option<f64>) -> (Option<f64>, bool) {
+    if !cells.is_empty() && cells.len() >= usize::from(in_series) {
+        return (Some(cells.iter().map(|c| c.volts).sum::<f64>() / cells.len() as f64), false);
+    }
+    let from_pack = pack_voltage.filter(|_| in_series > 0).map(|v| v / f64::from(in_series));
+    (from_pack, from_pack.is_some())
+}
+
+fn median(cells: &[CellNow]) -> Option<f64> {
+    let mut volts = [0.0; MAX_CELLS];
+    let volts = volts.get_mut(..cells.len())?;
+    for (place, cell) in volts.iter_mut().zip(cells) {
+        *place = cell.volts;
+    }
+    volts.sort_unstable_by(f64::total_cmp);
+    let middle = volts.len() / 2;
+    match volts.len() {
+        0 => None,
+        n if n % 2 == 1 => Some(volts[middle]),
+        _ => Some((volts[middle - 1] + volts[middle]) / 2.0),
+    }
+}
