@@ -3,14 +3,21 @@
 
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
+use cellwright::pipeline::{Pipeline, SavedState, Setup};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
 use cellwright::wire::textlog::{Line, LineParser, write_line};
 use std::sync::OnceLock;
 
 /// Name and function of every target.
-pub(crate) const TARGETS: &[(&str, fn(&[u8]))] =
-    &[("envelope", envelope), ("log_lines", log_lines), ("decoder", decoder), ("description", description)];
+pub(crate) const TARGETS: &[(&str, fn(&[u8]))] = &[
+    ("envelope", envelope),
+    ("log_lines", log_lines),
+    ("decoder", decoder),
+    ("description", description),
+    ("pipeline", pipeline),
+    ("saved_state", saved_state),
+];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
 /// read again.
@@ -89,6 +96,12 @@ fn map() -> &'static CompiledMap {
     MAP.get_or_init(own::compile)
 }
 
+/// A pipeline that has heard nothing; made once, since compiling the map takes longer than a short run.
+fn fresh() -> Pipeline {
+    static FRESH: OnceLock<Pipeline> = OnceLock::new();
+    FRESH.get_or_init(|| Pipeline::new(Setup::default())).clone()
+}
+
 /// Frames out of bytes, most of them of our own format so that they reach something.
 fn frames(data: &[u8]) -> impl Iterator<Item = Frame> {
     data.chunks(12).filter_map(|record| {
@@ -108,8 +121,89 @@ fn frames(data: &[u8]) -> impl Iterator<Item = Frame> {
     })
 }
 
-/// The frames as inputs, a second apart.
-#[allow(dead_code)] // for the targets that run the pipeline
-fn inputs(data: &[u8]) -> impl Iterator<Item = Input> {
-    frames(data).zip(0..).map(|(frame, second)| Input { stamp: Stamp::from_secs(second), body: Body::Frame(frame) })
+/// The frames as inputs, with steps of time that the bytes choose: mostly short, now and then hours.
+fn inputs(data: &[u8]) -> Vec<Input> {
+    let mut stamp = Stamp::from_secs(1_768_435_200);
+    let mut inputs: Vec<Input> = [0, 15, own::BANK_SENDER].map(|sender| input(stamp, own::hello(sender))).into();
+    for (frame, step) in frames(data).zip(data.iter().cycle()) {
+        let nanos = 1_i64 << (step % 48);
+        stamp = stamp.plus_nanos(nanos);
+        inputs.push(input(stamp, frame));
+    }
+    inputs
+}
+
+fn input(stamp: Stamp, frame: Frame) -> Input {
+    Input { stamp, body: Body::Frame(frame) }
+}
+
+/// Any inputs through decoder and engine: no panic, and saved and restored half way the run ends in the same state.
+pub(crate) fn pipeline(data: &[u8]) {
+    let inputs = inputs(data);
+    let half = inputs.len() / 2;
+    let mut unbroken = fresh();
+    for input in &inputs[..half] {
+        unbroken.push(input);
+    }
+    let mut restored = fresh().restore(&unbroken.save().unwrap()).unwrap();
+    for input in &inputs[half..] {
+        unbroken.push(input);
+        restored.push(input);
+    }
+    unbroken.close();
+    restored.close();
+    assert_eq!(unbroken.save().unwrap(), restored.save().unwrap());
+    assert_eq!(unbroken.snapshot(), restored.snapshot());
+}
+
+/// A spoiled saved state is refused, or it is a state that goes on without a panic. The bytes choose what is spoiled.
+pub(crate) fn saved_state(data: &[u8]) {
+    let mut bytes = sound_state().to_vec();
+    for change in data.chunks_exact(3) {
+        let at = usize::from(u16::from_le_bytes([change[0], change[1]])) % bytes.len();
+        bytes[at] = change[2];
+    }
+    bytes.truncate(bytes.len() - usize::from(data.len() % 3 == 2));
+    for bytes in [bytes, data.to_vec()] {
+        let Ok(mut restored) = fresh().restore(&SavedState::from_bytes(bytes)) else { continue };
+        for input in &inputs(&data[..data.len().min(120)]) {
+            restored.push(input);
+        }
+        let _ = restored.snapshot();
+        restored.close();
+    }
+}
+
+/// A state after a short run of a bank of two packs, saved; made anew so that it never goes out of date.
+fn sound_state() -> &'static [u8] {
+    static STATE: OnceLock<Vec<u8>> = OnceLock::new();
+    STATE.get_or_init(|| {
+        let mut pipeline = fresh();
+        let start = Stamp::from_secs(1_768_435_200);
+        for second in 0..40 {
+            for sender in [0, 1, own::BANK_SENDER] {
+                for frame in sound_frames(sender) {
+                    pipeline.push(&input(start.plus_secs(f64::from(second)), frame));
+                }
+            }
+        }
+        pipeline.save().unwrap().as_bytes().to_vec()
+    })
+}
+
+/// A hello and every frame of a sender with values a quarter up from the lowest that can be.
+fn sound_frames(sender: u8) -> impl Iterator<Item = Frame> {
+    let of_bank = sender == own::BANK_SENDER;
+    let frames = own::FRAMES.iter().filter(move |frame| match frame.sender {
+        own::Sender::Pack => !of_bank,
+        own::Sender::Bank => of_bank,
+        own::Sender::Any => true,
+    });
+    let values = frames.map(move |frame| {
+        own::encode(frame, 0, sender, |slot| {
+            let (low, high) = slot.quantity.bounds();
+            Value::Present((low + (high - low) / 4.0).round().clamp(low, high))
+        })
+    });
+    std::iter::once(own::hello(sender)).chain(values)
 }
