@@ -21,7 +21,7 @@ class Sender:
         return self.line(time, 0x00, data)
 
     def beat(self, time, since_start):
-        return self.line(time, 0x01, (self.sent & 0xFFFFFFFF) | int(since_start * 1000) << 32)
+        return self.line(time, 0x01, (self.sent & 0xFFFFFFFF) | int(since_start * 10) << 32)
 
     def fields(self, time, group, *fields):
         """Fields (start bit, bits, scale, offset, value) over a background of ones."""
