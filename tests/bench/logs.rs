@@ -20,6 +20,7 @@ pub(crate) fn log(days: u32, sample: &str) -> PathBuf {
     let path = cached(&format!("healthy-{days}-days-{sample}-s-{}.log", fingerprint()));
     if !path.exists() {
         let part = path.with_extension("part");
+        let _ = fs::remove_file(&part); // of a run that was stopped; the program overwrites no log
         let days = days.to_string();
         let arguments = ["demo", "healthy-week", "--days", &days, "--sample", sample, "--log"];
         let done = Command::new(PROGRAM).args(arguments).arg(&part).stdin(Stdio::null()).status().unwrap();

@@ -25,8 +25,12 @@ screen -f /dev/null new-session -d -x 80 -y 24 env PS1='prompt> ' bash --norc
 wait_for 'prompt>' 10
 screen send-keys -l "$command; echo left with \$?"
 screen send-keys Enter
-# It may have to be built first.
-wait_for 'cell' 600
+# It may have to be built first. A program that draws takes the alternate screen.
+for _ in $(seq 6000); do
+    [[ $(screen display-message -p '#{alternate_on}') = 1 ]] && break
+    sleep 0.1
+done
+wait_for ' V' 5
 screen send-keys q
 wait_for 'left with 0' 10
 screen send-keys -l 'stty -a'
