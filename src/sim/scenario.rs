@@ -30,7 +30,7 @@ pub(super) struct Scenario {
     /// The loads.
     #[serde(rename = "load", default)]
     pub(super) loads: Vec<Load>,
-    /// What goes wrong with what is reported.
+    /// What goes wrong, with the bank or with what is reported.
     #[serde(rename = "fault", default)]
     pub(super) faults: Vec<Fault>,
 }
@@ -225,6 +225,9 @@ pub(super) struct OddCell {
     /// Connection inside its measured voltage, mΩ.
     #[serde(default)]
     pub(super) connection_milliohm: f64,
+    /// The pack's description tells of this connection.
+    #[serde(default)]
+    pub(super) connection_known: bool,
 }
 
 impl OddCell {
@@ -413,7 +416,7 @@ pub(super) struct Span {
     pub(super) days: Vec<u32>,
 }
 
-/// Something that goes wrong with what is reported. Packs, cells and sensors from 1, minutes from the start.
+/// Something that goes wrong, with the bank itself or with what is reported. Packs, cells and sensors from 1, minutes from the start.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Fault {
@@ -455,6 +458,14 @@ pub(super) enum FaultKind {
     PackSilent,
     /// One frame in `size` is lost before it reaches us.
     FramesLost,
+    /// In the bank itself: a cell loses `size` A more by itself.
+    Leak,
+    /// In the bank itself: a cell's connection has `size` mΩ more.
+    Connection,
+    /// In the bank itself: a cell is bled by `size` A all the time.
+    BleederStuck,
+    /// In the bank itself: a pack is switched off the bus; it goes on reporting.
+    PackOff,
 }
 
 impl Fault {

@@ -40,6 +40,8 @@ pub(super) struct World {
     pub(super) air: f64,
     /// Loads have gone off for want of voltage; seconds for which there has been enough again.
     dark: Option<f64>,
+    /// Which faults hold now.
+    suffering: Vec<bool>,
     network: Network,
     branches: Vec<Branch>,
     amps: Vec<f64>,
@@ -61,6 +63,7 @@ impl World {
             load: 0.0,
             air,
             dark: None,
+            suffering: vec![false; scenario.faults.len()],
             network: Network::default(),
             branches: Vec::new(),
             amps: vec![0.0; packs.len()],
@@ -95,10 +98,10 @@ impl World {
         }
         self.air = air(&self.scenario.weather, self.seed, self.secs);
         self.look_at_the_clock();
+        self.look_at_the_faults();
         self.branches.clear();
         for pack in &self.packs {
-            let paths = (pack.bms.charge, pack.bms.discharge);
-            self.branches.push(Branch { line: pack.line(&self.pace), paths });
+            self.branches.push(Branch { line: pack.line(&self.pace), paths: pack.paths() });
         }
         let joint = &self.scenario.joint;
         let bars = Bars { link: joint.link_milliohm * 1e-3, diagonal: joint.diagonal };
@@ -128,6 +131,18 @@ impl World {
         let watts: f64 = loads.map(|(index, load)| power(load, self.seed, LOADS + index as u64, self.secs)).sum();
         let heaters: f64 = self.packs.iter().map(Pack::heater_watts).sum();
         self.load = if self.dark.is_some() { 0.0 } else { (watts + heaters) / self.bus.max(LOADS_OFF * self.scale()) };
+    }
+
+    /// Faults of the bank itself begin and end.
+    fn look_at_the_faults(&mut self) {
+        for (fault, on) in self.scenario.faults.iter().zip(&mut self.suffering) {
+            let now = fault.minutes().contains(&(self.secs / 60.0));
+            if now != *on {
+                *on = now;
+                let pack = self.packs.get_mut(usize::from(fault.pack).saturating_sub(1));
+                pack.into_iter().for_each(|pack| pack.suffer(fault, if now { 1.0 } else { -1.0 }));
+            }
+        }
     }
 
     /// What voltages of a bank of four cells are to be multiplied by.
