@@ -5,6 +5,7 @@
 
 use super::{CompiledMap, Field, MapBuilder};
 use crate::model::{Frame, Id, MAX_PACKS, Quantity as Q, Slot, Value};
+use std::ops::Range;
 
 /// First four bytes of a hello: 'C', 'W', 'W', 'L' on the wire, as a little-endian word.
 pub const MAGIC: u32 = 0x4C57_5743;
@@ -60,24 +61,24 @@ pub struct OwnFrame {
     pub fields: &'static [OwnField],
 }
 
-const fn f(quantity: Q, index: u8, start: u16, len: u8, scale: f64, offset: f64) -> OwnField {
-    OwnField { quantity, index, field: Field::own(start, len, scale, offset) }
+const fn f(quantity: Q, index: u8, bits: Range<u16>, scale: f64, offset: f64) -> OwnField {
+    OwnField { quantity, index, field: Field::own(bits.start, (bits.end - bits.start) as u8, scale, offset) }
 }
 
 const fn four(quantity: Q, scale: f64, offset: f64) -> [OwnField; 4] {
     [
-        f(quantity, 0, 0, 16, scale, offset),
-        f(quantity, 1, 16, 16, scale, offset),
-        f(quantity, 2, 32, 16, scale, offset),
-        f(quantity, 3, 48, 16, scale, offset),
+        f(quantity, 0, 0..16, scale, offset),
+        f(quantity, 1, 16..32, scale, offset),
+        f(quantity, 2, 32..48, scale, offset),
+        f(quantity, 3, 48..64, scale, offset),
     ]
 }
 
 const fn each_cell_two_bits() -> [OwnField; 32] {
-    let mut fields = [f(Q::CellBalancing, 0, 0, 2, 1.0, 0.0); 32];
+    let mut fields = [f(Q::CellBalancing, 0, 0..2, 1.0, 0.0); 32];
     let mut cell = 1;
     while cell < 32 {
-        fields[cell as usize] = f(Q::CellBalancing, cell, cell as u16 * 2, 2, 1.0, 0.0);
+        fields[cell as usize] = f(Q::CellBalancing, cell, cell as u16 * 2..cell as u16 * 2 + 2, 1.0, 0.0);
         cell += 1;
     }
     fields
@@ -91,7 +92,7 @@ pub static FRAMES: &[OwnFrame] = &[
         sender: Sender::Any,
         repeat: 1,
         step: 0,
-        fields: &[f(Q::SenderFrames, 0, 0, 32, 1.0, 0.0), f(Q::SenderUptime, 0, 32, 32, 0.001, 0.0)],
+        fields: &[f(Q::SenderFrames, 0, 0..32, 1.0, 0.0), f(Q::SenderUptime, 0, 32..64, 0.1, 0.0)],
     },
     OwnFrame {
         group: 0x10,
@@ -116,9 +117,9 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::Current, 0, 0, 32, 0.001, -2000.0),
-            f(Q::PackVoltage, 0, 32, 16, 0.002, 0.0),
-            f(Q::BusVoltage, 0, 48, 16, 0.002, 0.0),
+            f(Q::Current, 0, 0..32, 0.001, -2000.0),
+            f(Q::PackVoltage, 0, 32..48, 0.002, 0.0),
+            f(Q::BusVoltage, 0, 48..64, 0.002, 0.0),
         ],
     },
     OwnFrame {
@@ -128,12 +129,12 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::ChargePath, 0, 0, 2, 1.0, 0.0),
-            f(Q::DischargePath, 0, 2, 2, 1.0, 0.0),
-            f(Q::HeaterOn, 0, 4, 2, 1.0, 0.0),
-            f(Q::PreAlarm, 0, 6, 2, 1.0, 0.0),
-            f(Q::Balancing, 0, 8, 2, 1.0, 0.0),
-            f(Q::ReportedSoc, 0, 16, 16, 1e-4, 0.0),
+            f(Q::ChargePath, 0, 0..2, 1.0, 0.0),
+            f(Q::DischargePath, 0, 2..4, 1.0, 0.0),
+            f(Q::HeaterOn, 0, 4..6, 1.0, 0.0),
+            f(Q::PreAlarm, 0, 6..8, 1.0, 0.0),
+            f(Q::Balancing, 0, 8..10, 1.0, 0.0),
+            f(Q::ReportedSoc, 0, 16..32, 1e-4, 0.0),
         ],
     },
     OwnFrame {
@@ -151,10 +152,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::ChargeLimit, 0, 0, 16, 0.1, 0.0),
-            f(Q::DischargeLimit, 0, 16, 16, 0.1, 0.0),
-            f(Q::CellVoltageMax, 0, 32, 16, 1e-4, 0.0),
-            f(Q::CellVoltageMin, 0, 48, 16, 1e-4, 0.0),
+            f(Q::ChargeLimit, 0, 0..16, 0.1, 0.0),
+            f(Q::DischargeLimit, 0, 16..32, 0.1, 0.0),
+            f(Q::CellVoltageMax, 0, 32..48, 1e-4, 0.0),
+            f(Q::CellVoltageMin, 0, 48..64, 1e-4, 0.0),
         ],
     },
     OwnFrame {
@@ -164,10 +165,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::ChargeTempMin, 0, 0, 16, 0.01, -100.0),
-            f(Q::ChargeTempMax, 0, 16, 16, 0.01, -100.0),
-            f(Q::DischargeTempMin, 0, 32, 16, 0.01, -100.0),
-            f(Q::DischargeTempMax, 0, 48, 16, 0.01, -100.0),
+            f(Q::ChargeTempMin, 0, 0..16, 0.01, -100.0),
+            f(Q::ChargeTempMax, 0, 16..32, 0.01, -100.0),
+            f(Q::DischargeTempMin, 0, 32..48, 0.01, -100.0),
+            f(Q::DischargeTempMax, 0, 48..64, 0.01, -100.0),
         ],
     },
     OwnFrame {
@@ -176,7 +177,7 @@ pub static FRAMES: &[OwnFrame] = &[
         sender: Sender::Bank,
         repeat: 1,
         step: 0,
-        fields: &[f(Q::BankCurrent, 0, 0, 32, 0.001, -5000.0), f(Q::BankVoltage, 0, 32, 16, 0.002, 0.0)],
+        fields: &[f(Q::BankCurrent, 0, 0..32, 0.001, -5000.0), f(Q::BankVoltage, 0, 32..48, 0.002, 0.0)],
     },
     OwnFrame {
         group: 0x48,
@@ -185,11 +186,11 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 8,
         step: 1,
         fields: &[
-            f(Q::SourceKind, 0, 0, 4, 1.0, 0.0),
-            f(Q::SourceState, 0, 4, 4, 1.0, 0.0),
-            f(Q::SourceCurrent, 0, 16, 16, 0.1, -2000.0),
-            f(Q::SourceOffer, 0, 32, 16, 0.1, 0.0),
-            f(Q::SourceVoltage, 0, 48, 16, 0.002, 0.0),
+            f(Q::SourceKind, 0, 0..4, 1.0, 0.0),
+            f(Q::SourceState, 0, 4..8, 1.0, 0.0),
+            f(Q::SourceCurrent, 0, 16..32, 0.1, -2000.0),
+            f(Q::SourceOffer, 0, 32..48, 0.1, 0.0),
+            f(Q::SourceVoltage, 0, 48..64, 0.002, 0.0),
         ],
     },
     OwnFrame {
@@ -198,7 +199,7 @@ pub static FRAMES: &[OwnFrame] = &[
         sender: Sender::Bank,
         repeat: 1,
         step: 0,
-        fields: &[f(Q::PackCount, 0, 0, 8, 1.0, 0.0)],
+        fields: &[f(Q::PackCount, 0, 0..8, 1.0, 0.0)],
     },
     OwnFrame {
         group: 0x60,
@@ -207,10 +208,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::CellCount, 0, 0, 8, 1.0, 0.0),
-            f(Q::RatedCapacity, 0, 16, 16, 0.1, 0.0),
-            f(Q::RatedCharge, 0, 32, 16, 0.1, 0.0),
-            f(Q::RatedDischarge, 0, 48, 16, 0.1, 0.0),
+            f(Q::CellCount, 0, 0..8, 1.0, 0.0),
+            f(Q::RatedCapacity, 0, 16..32, 0.1, 0.0),
+            f(Q::RatedCharge, 0, 32..48, 0.1, 0.0),
+            f(Q::RatedDischarge, 0, 48..64, 0.1, 0.0),
         ],
     },
     OwnFrame {
@@ -220,11 +221,11 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::WeakestPart, 0, 0, 16, 0.1, 0.0),
-            f(Q::AllowedAbsorption, 0, 16, 16, 0.002, 0.0),
-            f(Q::AllowedFloat, 0, 32, 16, 0.002, 0.0),
-            f(Q::HeaterFitted, 0, 48, 2, 1.0, 0.0),
-            f(Q::BalanceKind, 0, 52, 4, 1.0, 0.0),
+            f(Q::WeakestPart, 0, 0..16, 0.1, 0.0),
+            f(Q::AllowedAbsorption, 0, 16..32, 0.002, 0.0),
+            f(Q::AllowedFloat, 0, 32..48, 0.002, 0.0),
+            f(Q::HeaterFitted, 0, 48..50, 1.0, 0.0),
+            f(Q::BalanceKind, 0, 52..56, 1.0, 0.0),
         ],
     },
     OwnFrame {
@@ -234,9 +235,9 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::HeaterCurrent, 0, 0, 16, 0.1, 0.0),
-            f(Q::BalanceCurrent, 0, 16, 16, 0.001, 0.0),
-            f(Q::BalanceThreshold, 0, 32, 16, 1e-4, 0.0),
+            f(Q::HeaterCurrent, 0, 0..16, 0.1, 0.0),
+            f(Q::BalanceCurrent, 0, 16..32, 0.001, 0.0),
+            f(Q::BalanceThreshold, 0, 32..48, 1e-4, 0.0),
         ],
     },
     OwnFrame {
@@ -246,10 +247,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::CellVoltageStep, 0, 0, 16, 1e-5, 0.0),
-            f(Q::TemperatureStep, 0, 16, 16, 0.001, 0.0),
-            f(Q::CurrentStep, 0, 32, 16, 0.001, 0.0),
-            f(Q::PackVoltageStep, 0, 48, 16, 1e-4, 0.0),
+            f(Q::CellVoltageStep, 0, 0..16, 1e-5, 0.0),
+            f(Q::TemperatureStep, 0, 16..32, 0.001, 0.0),
+            f(Q::CurrentStep, 0, 32..48, 0.001, 0.0),
+            f(Q::PackVoltageStep, 0, 48..64, 1e-4, 0.0),
         ],
     },
     OwnFrame {
@@ -259,10 +260,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::CellVoltageLow, 0, 0, 16, 1e-4, 0.0),
-            f(Q::CellVoltageHigh, 0, 16, 16, 1e-4, 0.0),
-            f(Q::TemperatureLow, 0, 32, 16, 0.01, -100.0),
-            f(Q::TemperatureHigh, 0, 48, 16, 0.01, -100.0),
+            f(Q::CellVoltageLow, 0, 0..16, 1e-4, 0.0),
+            f(Q::CellVoltageHigh, 0, 16..32, 1e-4, 0.0),
+            f(Q::TemperatureLow, 0, 32..48, 0.01, -100.0),
+            f(Q::TemperatureHigh, 0, 48..64, 0.01, -100.0),
         ],
     },
     OwnFrame {
@@ -272,10 +273,10 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 1,
         step: 0,
         fields: &[
-            f(Q::CurrentLow, 0, 0, 16, 0.1, -2000.0),
-            f(Q::CurrentHigh, 0, 16, 16, 0.1, -2000.0),
-            f(Q::PackVoltageLow, 0, 32, 16, 0.002, 0.0),
-            f(Q::PackVoltageHigh, 0, 48, 16, 0.002, 0.0),
+            f(Q::CurrentLow, 0, 0..16, 0.1, -2000.0),
+            f(Q::CurrentHigh, 0, 16..32, 0.1, -2000.0),
+            f(Q::PackVoltageLow, 0, 32..48, 0.002, 0.0),
+            f(Q::PackVoltageHigh, 0, 48..64, 0.002, 0.0),
         ],
     },
     OwnFrame {
@@ -285,14 +286,14 @@ pub static FRAMES: &[OwnFrame] = &[
         repeat: 4,
         step: 4,
         fields: &[
-            f(Q::SensorRole, 0, 0, 8, 1.0, 0.0),
-            f(Q::SensorCell, 0, 8, 8, 1.0, 0.0),
-            f(Q::SensorRole, 1, 16, 8, 1.0, 0.0),
-            f(Q::SensorCell, 1, 24, 8, 1.0, 0.0),
-            f(Q::SensorRole, 2, 32, 8, 1.0, 0.0),
-            f(Q::SensorCell, 2, 40, 8, 1.0, 0.0),
-            f(Q::SensorRole, 3, 48, 8, 1.0, 0.0),
-            f(Q::SensorCell, 3, 56, 8, 1.0, 0.0),
+            f(Q::SensorRole, 0, 0..8, 1.0, 0.0),
+            f(Q::SensorCell, 0, 8..16, 1.0, 0.0),
+            f(Q::SensorRole, 1, 16..24, 1.0, 0.0),
+            f(Q::SensorCell, 1, 24..32, 1.0, 0.0),
+            f(Q::SensorRole, 2, 32..40, 1.0, 0.0),
+            f(Q::SensorCell, 2, 40..48, 1.0, 0.0),
+            f(Q::SensorRole, 3, 48..56, 1.0, 0.0),
+            f(Q::SensorCell, 3, 56..64, 1.0, 0.0),
         ],
     },
     OwnFrame {
@@ -375,7 +376,7 @@ pub fn compile() -> CompiledMap {
     map.compile()
 }
 
-fn senders(sender: Sender) -> std::ops::Range<u8> {
+fn senders(sender: Sender) -> Range<u8> {
     match sender {
         Sender::Pack => 0..BANK_SENDER,
         Sender::Bank => BANK_SENDER..BANK_SENDER + 1,

@@ -131,7 +131,7 @@ pub struct PackView {
 }
 
 /// Switches and signals of a pack; `None` where not reported or stale.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Switches {
     /// Charge path closed.
     pub charge_path: Option<bool>,

@@ -42,7 +42,7 @@ macro_rules! quantity {
             /// # Errors
             /// [`OutOfBounds`] with the name, the bounds and what was found.
             pub fn new(value: f64) -> Result<Self, OutOfBounds> {
-                if value >= $min && value <= $max {
+                if ($min..=$max).contains(&value) {
                     Ok(Self(value))
                 } else {
                     Err(OutOfBounds { name: $name, unit: $unit, min: $min, max: $max, found: value })

@@ -1,0 +1,280 @@
+//! The conditions: one file each, one static table of all.
+//!
+//! A rule looks at one pack at one tick (or at the bank's links) and answers clear, found or not judged.
+//! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
+//! are the estimators'.
+
+mod cell_overvoltage;
+mod cell_undervoltage;
+mod clock_step;
+mod cold_charge;
+mod imbalance;
+mod left_empty;
+mod lossy_link;
+mod sensor_fault;
+mod stale_data;
+
+use super::case::{Case, Cases, Moment, Sign};
+use super::pack::Pack;
+use super::view::View;
+use crate::model::Stamp;
+use crate::model::bank::PackSpec;
+use crate::model::finding::{Evidence, Fact, Severity, Subject};
+use crate::model::limits::Limits;
+use serde::{Deserialize, Serialize};
+
+/// A condition.
+pub struct Rule {
+    /// Code, as in reports and JSON.
+    pub code: &'static str,
+    /// The condition in a few words, as in 'a cell is charged too high'.
+    pub title: &'static str,
+    /// Whether 'all well' needs it to have been judged.
+    pub safety: bool,
+    /// Whether a past finding still counts in the verdict for a while: harm was done, not only data lost.
+    pub remembered: bool,
+    /// Caution that goes with every finding; may be empty.
+    pub caution: &'static str,
+    /// Where its limits come from, in a line.
+    pub source: &'static str,
+    /// Looks, once a tick.
+    pub judge: Judge,
+    /// Puts a case into words.
+    pub tell: fn(&Told) -> Story,
+}
+
+/// What a rule looks at.
+pub enum Judge {
+    /// Each pack by itself.
+    Pack(fn(&Bench, &mut Court)),
+    /// The whole bank and its links.
+    Bank(fn(&BankBench, &mut Court)),
+}
+
+/// Every condition, in the order of the documentation. Its index is the number of the rule.
+pub static RULES: &[Rule] = &[
+    cold_charge::RULE,
+    imbalance::RULE,
+    cell_overvoltage::RULE,
+    cell_undervoltage::RULE,
+    left_empty::RULE,
+    sensor_fault::RULE,
+    stale_data::RULE,
+    lossy_link::RULE,
+    clock_step::RULE,
+];
+
+/// What a rule may look at.
+pub struct Bench<'a> {
+    /// The pack with its estimates.
+    pub pack: &'a Pack,
+    /// What the tick shows.
+    pub view: &'a View,
+    /// The pack as described.
+    pub spec: &'a PackSpec,
+    /// The limits in force.
+    pub limits: &'a Limits,
+    /// The whole bank.
+    pub bank: &'a super::BankState,
+}
+
+/// What a rule about the whole bank may look at.
+pub struct BankBench<'a> {
+    /// The packs.
+    pub packs: &'a [Pack],
+    /// The bank as described.
+    pub bank: &'a crate::model::Bank,
+    /// How good the data is.
+    pub quality: &'a super::quality::DataQuality,
+    /// The limits in force.
+    pub limits: &'a Limits,
+    /// Engine time of the tick.
+    pub now: Stamp,
+}
+
+/// What a rule's words may draw on.
+pub struct Told<'a> {
+    /// What it is about.
+    pub subject: Subject,
+    /// Worst severity.
+    pub severity: Severity,
+    /// Whether it is active.
+    pub active: bool,
+    /// Figures.
+    pub evidence: &'a Evidence,
+    /// Which kind of the condition.
+    pub kind: u8,
+    /// The case itself.
+    pub case: &'a Case,
+    /// The pack as described.
+    pub spec: &'a PackSpec,
+    /// The limits in force.
+    pub limits: &'a Limits,
+}
+
+/// A finding in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Story {
+    /// The sentence: what happens to what, with its main figure.
+    pub text: String,
+    /// What to do.
+    pub what_to_do: String,
+}
+
+/// Why a condition could not be judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Why {
+    /// Nothing has been heard of it yet.
+    NothingYet,
+    /// No valid cell voltages.
+    NoCellVoltages,
+    /// Some cells are not valid.
+    SomeCellsMissing,
+    /// No valid temperature that may set a limit.
+    NoTemperature,
+    /// The only valid temperature is a terminal's.
+    OnlyTerminal,
+    /// No valid current.
+    NoCurrent,
+    /// The capacity is not described.
+    NoCapacity,
+    /// No cell voltages and no pack voltage with a cell count.
+    NoVoltage,
+    /// The cells never stood in the knee at tail current.
+    NeverInKnee,
+    /// The bank never rested.
+    NeverRested,
+    /// No path is reported and readings come too far apart.
+    TooSlowForCut,
+    /// Fewer frames or less time than needed.
+    TooLittleData,
+    /// No sender's counter is mapped.
+    NoCounter,
+    /// No sensor was ever heard.
+    NoSensors,
+    /// Only the pack voltage is seen: the terminals may be cut off from the cells.
+    PackVoltageOnly,
+    /// Two neighbours read like an open balance lead.
+    LeadMayBeOpen,
+}
+
+impl Why {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NothingYet => "nothing has been heard of it yet",
+            Self::NoCellVoltages => "no cell voltages arrive",
+            Self::SomeCellsMissing => "some cell voltages are missing",
+            Self::NoTemperature => "no valid cell or case temperature",
+            Self::OnlyTerminal => "the only temperature is a terminal's, which reads warm under load",
+            Self::NoCurrent => "no valid current",
+            Self::NoCapacity => "the rated capacity is not described",
+            Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
+            Self::NeverInKnee => "the cells were never near the top at a small current",
+            Self::NeverRested => "the bank never rested long enough",
+            Self::TooSlowForCut => "readings come too far apart and no path is reported",
+            Self::TooLittleData => "not enough frames or time yet",
+            Self::NoCounter => "no sender counts its frames",
+            Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
+            Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
+        }
+    }
+}
+
+/// How a rule last answered about a pack.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Answer {
+    /// Engine time at which it was last judged.
+    pub judged: Option<Stamp>,
+    /// Why it is not judged now; none when it is.
+    pub why: Option<Why>,
+}
+
+/// Takes down what a rule says: which conditions are met, and whether it could judge at all.
+pub struct Court<'a> {
+    /// Number of the rule that speaks.
+    pub(super) rule: u16,
+    /// The moment.
+    pub(super) now: Moment,
+    pub(super) cases: &'a mut Cases,
+    pub(super) answer: &'a mut Answer,
+    /// Whether the rule has any case at all: when not, what is not met need not be said.
+    pub(super) open: bool,
+}
+
+impl Court<'_> {
+    /// The rule could judge at this tick.
+    pub fn judged(&mut self) {
+        *self.answer = Answer { judged: Some(self.now.engine), why: None };
+    }
+
+    /// The rule could not judge at this tick. What was found stays; what was active about `gone` ends.
+    pub fn not_judged(&mut self, why: Why) {
+        self.answer.why = Some(why);
+    }
+
+    /// The rule cannot judge now, but what it judged before still stands.
+    pub fn waits(&mut self, why: Why) {
+        self.answer.why = if self.answer.judged.is_some() { None } else { Some(why) };
+    }
+
+    /// Whether saying that nothing is met can matter.
+    #[must_use]
+    pub fn has_cases(&self) -> bool {
+        self.open
+    }
+
+    /// What stands about a subject.
+    #[must_use]
+    pub fn case(&self, subject: Subject) -> Option<&Case> {
+        self.cases.get(self.rule, subject)
+    }
+
+    /// Says what is met about a subject, a sign a severity, with figures that count while any is met.
+    pub fn say(&mut self, subject: Subject, signs: &[Sign], facts: &[(Fact, f64)]) {
+        if self.open || signs.iter().any(|sign| sign.met) {
+            self.cases.sign((self.rule, subject), self.now, signs, facts);
+            self.open = true;
+        }
+    }
+
+    /// Ends what is active about subjects whose data is gone.
+    pub fn end(&mut self, gone: impl Fn(Subject) -> bool) {
+        if self.open {
+            self.cases.close(self.rule, gone, self.now);
+        }
+    }
+
+    /// Tells kinds of the condition apart, for the words.
+    pub fn kind(&mut self, subject: Subject, kind: u8) {
+        self.cases.set_kind(self.rule, subject, kind);
+    }
+}
+
+/// Number of the rule with this code.
+#[must_use]
+pub fn number(code: &str) -> Option<u16> {
+    RULES.iter().position(|rule| rule.code == code).map(|i| i as u16)
+}
+
+/// A subject at the start of a sentence, as in 'Cell 3 of pack 1'.
+#[must_use]
+pub fn capital(subject: Subject) -> String {
+    let words = subject.to_string();
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
+#[must_use]
+pub fn span(secs: f64) -> String {
+    match secs {
+        s if s < 100.0 => format!("{s:.0} s"),
+        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
+        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
+        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
+}

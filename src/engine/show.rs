@@ -1,0 +1,157 @@
+//! The engine's state as a [`Snapshot`]: a copy for screens, reports and scripts.
+
+use super::estimate::cold;
+use super::pack::Pack;
+use super::rule::{Judge, RULES, Told};
+use super::{Engine, verdict};
+use crate::model::bank::{PackSpec, SourceKind, SourceState};
+use crate::model::finding::{Finding, NotJudged, Subject};
+use crate::model::limits::L;
+use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
+use crate::model::{Quantity, Stamp};
+use std::sync::LazyLock;
+
+impl Engine {
+    /// A copy of everything that is known now.
+    #[must_use]
+    pub fn snapshot(&self) -> Snapshot {
+        let mut snapshot = Snapshot {
+            now: (self.now != Stamp::MIN).then(|| self.now.plus_nanos(self.offset)),
+            bank: self.bank.clone(),
+            packs: self.packs.iter().map(|pack| self.show_pack(pack)).collect(),
+            sources: self.show_sources(),
+            bank_current: self.state.current.shown(self.now, self.limits.get(L::StalePeriods)),
+            bank_voltage: self.state.voltage.shown(self.now, self.limits.get(L::StalePeriods)),
+            findings: self.findings(),
+            not_judged: self.not_judged(),
+            episodes: self.cases.episodes().to_vec(),
+            estimates: self.packs.iter().flat_map(|pack| self.stress_rows(pack)).collect(),
+            quality: self.quality.show(),
+            notes: self.quality.notes().to_vec(),
+            ..Snapshot::default()
+        };
+        snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
+        snapshot
+    }
+
+    fn show_pack(&self, pack: &Pack) -> PackView {
+        let periods = self.limits.get(L::StalePeriods);
+        let shown = |quantity| pack.gauge(quantity).shown(self.now, periods);
+        let view = &pack.view;
+        let cells = pack.cells.iter().enumerate().map(|(index, gauge)| {
+            let voltage = gauge.shown(self.now, periods);
+            let delta_mv = voltage.now().zip(view.median).map(|(v, median)| (v - median) * 1000.0);
+            let balancing = pack.balancing.get(index).and_then(|gauge| gauge.switch(self.now, periods));
+            CellView { voltage, delta_mv, balancing, remark: None }
+        });
+        PackView {
+            cells: cells.collect(),
+            sensors: pack.sensors.iter().map(|gauge| gauge.shown(self.now, periods)).collect(),
+            median_v: view.median,
+            current: shown(Quantity::Current),
+            motion: self.motion(pack),
+            pack_voltage: shown(Quantity::PackVoltage),
+            bus_voltage: shown(Quantity::BusVoltage),
+            reported_soc: shown(Quantity::ReportedSoc),
+            switches: view.switches,
+            fine_now: cold::fine_now(pack, self.spec(pack), &self.limits),
+        }
+    }
+
+    /// The pack as described; an empty description when nobody said anything.
+    fn spec(&self, pack: &Pack) -> &PackSpec {
+        static NOTHING: LazyLock<PackSpec> = LazyLock::new(PackSpec::default);
+        self.bank.packs.get(usize::from(pack.number)).unwrap_or(&NOTHING)
+    }
+
+    fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
+        let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
+        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
+    }
+
+    fn motion(&self, pack: &Pack) -> Motion {
+        let band = pack.view.dead_band(&self.limits);
+        match pack.view.current {
+            None => Motion::NotKnown,
+            Some(current) if current.amps > band => Motion::Charging,
+            Some(current) if current.amps < -band => Motion::Drawing,
+            Some(_) => Motion::Resting,
+        }
+    }
+
+    fn show_sources(&self) -> Vec<SourceView> {
+        let periods = self.limits.get(L::StalePeriods);
+        let show = |gauges: &[super::Gauge; super::SOURCE_GAUGES]| {
+            let code = |at: usize| gauges[at].now(self.now, periods).map(|n| n as u8);
+            SourceView {
+                kind: code(0).and_then(SourceKind::from_code).unwrap_or_default().word(),
+                state: code(1).and_then(SourceState::from_code).unwrap_or_default().word(),
+                current: gauges[2].shown(self.now, periods),
+                offer: gauges[3].shown(self.now, periods),
+            }
+        };
+        self.state.sources.iter().map(show).collect()
+    }
+
+    fn findings(&self) -> Vec<Finding> {
+        let empty = PackSpec::default();
+        let mut findings: Vec<Finding> = self
+            .cases
+            .found()
+            .filter_map(|(rule, subject, case)| {
+                let row = RULES.get(usize::from(rule))?;
+                let severity = case.worst?;
+                let spec = subject.pack.and_then(|p| self.bank.packs.get(usize::from(p))).unwrap_or(&empty);
+                let told = Told {
+                    subject,
+                    severity,
+                    active: case.is_active(),
+                    evidence: &case.evidence,
+                    kind: case.kind,
+                    case,
+                    spec,
+                    limits: &self.limits,
+                };
+                let story = (row.tell)(&told);
+                Some(Finding {
+                    rule,
+                    code: row.code,
+                    severity,
+                    subject,
+                    first: case.first.wall,
+                    last: case.last.wall,
+                    active: case.is_active(),
+                    acknowledged: case.acknowledged,
+                    episodes: case.episodes,
+                    total_secs: case.total_secs,
+                    evidence: case.evidence.clone(),
+                    text: story.text,
+                    what_to_do: story.what_to_do,
+                    caution: row.caution,
+                    source: row.source,
+                })
+            })
+            .collect();
+        findings.sort_by_key(|f| (std::cmp::Reverse(f.severity), !f.active, f.rule, f.subject));
+        findings
+    }
+
+    fn not_judged(&self) -> Vec<NotJudged> {
+        let mut list = Vec::new();
+        for (rule, row) in RULES.iter().enumerate() {
+            let of_packs = self.packs.iter().map(|pack| (Subject::pack(pack.number), pack.answers.get(rule)));
+            let of_bank = [(Subject::BANK, self.answers.get(rule))];
+            let answers: Vec<_> = match row.judge {
+                Judge::Pack(_) => of_packs.collect(),
+                Judge::Bank(_) => of_bank.into_iter().collect(),
+            };
+            for (subject, answer) in answers {
+                if let Some(why) = answer.and_then(|answer| answer.why) {
+                    list.push(NotJudged { code: row.code, why: why.words().to_owned(), subject });
+                }
+            }
+        }
+        list
+    }
+}

@@ -1,0 +1,96 @@
+//! Decode and engine as one: inputs go in, a snapshot comes out. Live and replay are drivers of this.
+
+mod save;
+
+use crate::decode::Decoder;
+use crate::engine::Engine;
+use crate::model::limits::Limits;
+use crate::model::{Bank, Body, Input, Snapshot, Stamp};
+
+pub use save::{RestoreError, SavedState};
+
+/// What a run starts from.
+#[derive(Debug, Clone, Default)]
+pub struct Setup {
+    /// The limits in force.
+    pub limits: Limits,
+    /// The bank as its file describes it; without one the bus's own description is taken.
+    pub bank: Option<Bank>,
+}
+
+/// Decode and engine as one. Clone it, save it, restore it.
+#[derive(Debug, Clone)]
+pub struct Pipeline {
+    decoder: Decoder,
+    engine: Engine,
+}
+
+impl Pipeline {
+    /// A pipeline that has heard nothing.
+    #[must_use]
+    pub fn new(setup: Setup) -> Self {
+        Self { decoder: Decoder::own(), engine: Engine::new(setup.limits, setup.bank) }
+    }
+
+    /// Moves time on to a wall stamp. Every driver calls this before [`Self::push`] and while nothing comes.
+    #[inline]
+    pub fn advance(&mut self, wall: Stamp) {
+        self.engine.advance(wall.plus_nanos(-self.engine.offset()));
+    }
+
+    /// Takes an input. Its stamp is no earlier than that of the input before, a clock step apart.
+    #[inline]
+    pub fn push(&mut self, input: &Input) {
+        if let Body::ClockStep { old } = input.body {
+            let nanos = input.stamp.nanos().saturating_sub(old.nanos());
+            self.engine.step_clock(nanos);
+        }
+        self.advance(input.stamp);
+        match &input.body {
+            Body::Frame(frame) => {
+                let engine = &mut self.engine;
+                let heard = self.decoder.frame(frame, |slot, value| engine.put(slot, value));
+                self.engine.heard(frame, &heard_of(&heard));
+            }
+            other => self.engine.event(other),
+        }
+    }
+
+    /// When something changes without an input, by the wall clock of the inputs.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Stamp> {
+        self.engine.next_tick().map(|at| at.plus_nanos(self.engine.offset()))
+    }
+
+    /// Ends the run in good order: the second under way is judged.
+    pub fn close(&mut self) {
+        self.engine.close();
+    }
+
+    /// A copy of everything that is known now.
+    #[must_use]
+    pub fn snapshot(&self) -> Snapshot {
+        self.engine.snapshot()
+    }
+
+    /// Rises with every change of a finding, a verdict or an acknowledgement.
+    #[must_use]
+    pub fn changes(&self) -> u64 {
+        self.engine.changes()
+    }
+}
+
+/// What the engine needs to hear of a decoded frame: the two rooms do not know each other.
+fn heard_of(heard: &crate::decode::Heard) -> crate::engine::Told {
+    crate::engine::Told {
+        known: heard.known,
+        invalid: heard.invalid,
+        beat: heard.beat.map(|beat| crate::engine::BeatTold {
+            sender: beat.sender,
+            lost: beat.lost,
+            sent: beat.sent,
+            uptime: beat.uptime,
+            restarted: beat.restarted,
+        }),
+    }
+}
