@@ -38,6 +38,11 @@ pub(crate) struct Longest {
 }
 
 impl Longest {
+    /// Whether it held at the end.
+    pub(crate) fn at_the_end(&self) -> bool {
+        self.since.is_some()
+    }
+
     fn note(&mut self, minute: f64, holds: bool) {
         if !holds {
             self.since = None;

@@ -87,6 +87,7 @@ fn a_drifting_cell_lags_in_the_knee_each_day() {
     over_seeds("drifting-cell", |seen| {
         fixture.holds("imbalance", seen.spread.first);
         fixture.holds("imbalance", seen.spread.first.map(|minute| minute + 5.0));
+        assert!(seen.spread.at_the_end(), "the verdict at the end is a notice only while it holds");
         assert!(seen.spread.minutes > 90.0 && (0.12..0.20).contains(&seen.spread_volts));
         nothing_else(seen, &But { spread: true, ..But::default() });
     });
