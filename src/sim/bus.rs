@@ -83,9 +83,7 @@ impl Network {
                     *entry = 0.0;
                 }
             }
-            if self.open.get(k) == Some(&false)
-                && let [.., volts, one] = row
-            {
+            if let (Some(false), [.., volts, one]) = (self.open.get(k), row) {
                 (*volts, *one) = (-pack.line.volts, 1.0);
             }
         }
