@@ -28,7 +28,6 @@ fn run(inputs: &[Input], mut before: impl FnMut(usize, &mut Pipeline)) -> String
     let mut pipeline = Pipeline::new(Setup::default());
     for (number, input) in inputs.iter().enumerate() {
         before(number, &mut pipeline);
-        pipeline.advance(input.stamp);
         pipeline.push(input);
     }
     if !matches!(inputs.last(), Some(Input { body: Body::Closing, .. })) {

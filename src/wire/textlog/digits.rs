@@ -26,27 +26,46 @@ pub(super) fn hex(digit: u8) -> Option<u8> {
 /// Hex digits as one number; at most eight of them.
 #[inline]
 pub(super) fn hex_number(digits: &[u8]) -> Option<u32> {
-    let mut number = 0u32;
-    let mut bad = 0;
-    for &digit in digits {
-        let value = HEX[usize::from(digit)];
-        bad |= value;
-        number = number << 4 | u32::from(value & 0xF);
+    match digits.try_into() {
+        Ok(eight) => eight_hex(eight),
+        Err(_) => digits.iter().try_fold(0, |number, &digit| Some(number << 4 | u32::from(hex(digit)?))),
     }
-    (bad & 0xF0 == 0).then_some(number)
 }
 
 /// Sixteen hex digits as eight bytes.
 #[inline]
 pub(super) fn eight_bytes(digits: &[u8; 16]) -> Option<[u8; 8]> {
-    let mut bytes = [0; 8];
-    let mut bad = 0;
-    for (byte, pair) in bytes.iter_mut().zip(digits.as_chunks::<2>().0) {
-        let (high, low) = (HEX[usize::from(pair[0])], HEX[usize::from(pair[1])]);
-        bad |= high | low;
-        *byte = high << 4 | low & 0xF;
+    let (first, rest) = digits.split_first_chunk::<8>()?;
+    let (high, low) = (eight_hex(*first)?, eight_hex(rest.try_into().ok()?)?);
+    Some((u64::from(high) << 32 | u64::from(low)).to_be_bytes())
+}
+
+/// A byte in every lane of a word.
+const fn lanes(byte: u8) -> u64 {
+    u64::from_le_bytes([byte; 8])
+}
+
+/// The top bit of each lane of a word of ASCII characters that is `from` or above; no lane carries into the next.
+const fn from_on(word: u64, from: u8) -> u64 {
+    word.wrapping_add(lanes(0x80 - from))
+}
+
+/// Eight hex digits at once, as eight lanes of a word.
+#[inline]
+fn eight_hex(digits: [u8; 8]) -> Option<u32> {
+    let word = u64::from_le_bytes(digits);
+    let ascii = word & lanes(0x7F);
+    let lower = ascii | lanes(0x20);
+    let decimal = from_on(ascii, b'0') & !from_on(ascii, b'9' + 1);
+    let letter = from_on(lower, b'a') & !from_on(lower, b'f' + 1);
+    if (decimal | letter) & !word & lanes(0x80) != lanes(0x80) {
+        return None;
     }
-    (bad & 0xF0 == 0).then_some(bytes)
+    // Letters have bit 6 set; their low four bits count from 1, which stands for ten.
+    let nibbles = (word & lanes(0x0F)) + (word >> 6 & lanes(0x01)) * 9;
+    let bytes = (nibbles << 4 | nibbles >> 8) & 0x00FF_00FF_00FF_00FF;
+    let pairs = (bytes << 8 | bytes >> 16) & 0x0000_FFFF_0000_FFFF;
+    Some((pairs << 16 | pairs >> 32) as u32)
 }
 
 /// The stamp at the start of a line, `(seconds.fraction)`, and what follows it.
@@ -178,6 +197,16 @@ mod tests {
         fn every_number_of_eight_digits_is_read(number in 0u32..100_000_000) {
             let text = format!("{number:08}");
             prop_assert_eq!(eight_digits(text.as_bytes().try_into().unwrap()), Some(number));
+        }
+
+        #[test]
+        fn eight_hex_digits_at_once_are_what_one_after_the_other_are(
+            digits: [u8; 8], hexlike in "[0-9a-fA-F]{8}|[0-9a-fA-F:g@G/`]{8}",
+        ) {
+            for digits in [digits, hexlike.as_bytes().try_into().unwrap()] {
+                let slow = digits.iter().try_fold(0u32, |number, &digit| Some(number << 4 | u32::from(hex(digit)?)));
+                prop_assert_eq!(eight_hex(digits), slow);
+            }
         }
 
         #[test]
