@@ -8,4 +8,5 @@ pub mod engine;
 pub mod layout;
 pub mod model;
 pub mod pipeline;
+pub mod tui;
 pub mod unit;
