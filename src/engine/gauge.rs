@@ -177,6 +177,33 @@ impl Gauge {
         (self.last == Last::Number).then(|| self.good_at.plus_secs(self.valid_secs(periods)))
     }
 
+    /// Seconds since anything last arrived, once it is longer ago than so many periods and so many seconds;
+    /// never for a value of which too few readings came to know its period.
+    #[must_use]
+    pub fn silent_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
+        let silent = now.since(self.heard_at()?);
+        (self.count >= 3 && silent > self.silence_found(periods, secs)).then_some(silent)
+    }
+
+    fn silence_found(&self, periods: f64, secs: f64) -> f64 {
+        (periods * self.period()).max(secs)
+    }
+
+    /// The next moment after `now` at which this value changes its standing with nothing arriving.
+    #[must_use]
+    pub fn next_change(&self, now: Stamp, valid_periods: f64, silence: (f64, f64)) -> Option<Stamp> {
+        let heard = self.heard_at()?;
+        let invalid = self.valid_until(valid_periods).filter(|at| *at >= now);
+        let silent = heard.plus_secs(self.silence_found(silence.0, silence.1));
+        let silent = (self.count >= 3 && silent >= now).then_some(silent);
+        invalid.into_iter().chain(silent).min()
+    }
+
+    /// What stood is no longer asked for: a recording ended, or the computer slept.
+    pub fn pause(&mut self) {
+        self.last = Last::Nothing;
+    }
+
     /// Readings that were numbers, since the start.
     #[must_use]
     pub fn count(&self) -> u32 {

@@ -22,7 +22,7 @@ use pack::Pack;
 use quality::DataQuality;
 use rule::{Answer, BankBench, Bench, Court, Judge, RULES};
 use serde::{Deserialize, Serialize};
-use view::CurrentNow;
+use view::{CurrentNow, Looking};
 
 /// Gauges of a charging source, in the order of their quantities.
 const SOURCE_GAUGES: usize = 5;
@@ -85,6 +85,8 @@ pub struct Engine {
     dirty: bool,
     /// When the next tick is due without an input.
     deadline: Option<Stamp>,
+    /// The recording has ended in good order; another may follow.
+    paused: bool,
 }
 
 impl Engine {
@@ -105,12 +107,16 @@ impl Engine {
             offset: 0,
             dirty: false,
             deadline: None,
+            paused: false,
         }
     }
 
     /// Moves engine time on to `to`, with every tick that falls due before it. In how many calls does not matter.
     #[inline]
     pub fn advance(&mut self, to: Stamp) {
+        if self.paused && to > self.now {
+            self.pause();
+        }
         while let Some(due) = self.next_tick().filter(|due| *due <= to) {
             self.tick(due);
         }
@@ -185,6 +191,22 @@ impl Engine {
     pub fn heard(&mut self, frame: &Frame, told: &Told) {
         self.dirty = true;
         self.quality.frame(frame, told, self.now.plus_nanos(self.offset));
+        if let Some(beat) = &told.beat {
+            self.beat(beat);
+        }
+    }
+
+    /// A leap of the clock looks like a gap until a sender's own time shows what it was.
+    fn beat(&mut self, beat: &BeatTold) {
+        let before = self.quality.beat_at(beat.sender);
+        let leap = self.quality.beat(beat, self.now, self.limits.get(L::StaleFindSeconds));
+        if let (Some(leap), Some(before)) = (leap, before) {
+            self.quality.stepped(self.now, leap);
+            self.quality.no_gap();
+            if let Some(stale) = rule::number("stale-data") {
+                self.cases.retract(stale, before);
+            }
+        }
     }
 
     /// Something came that is no frame.
@@ -192,7 +214,21 @@ impl Engine {
         self.dirty = true;
         match body {
             Body::Acknowledge { rule, subject } => self.cases.acknowledge(*rule, *subject),
-            Body::Closing => self.close(),
+            Body::Closing => {
+                self.close();
+                self.paused = true;
+            }
+            Body::Suspend { .. } => {
+                self.pause();
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
+            Body::ClockStep { old } => {
+                let secs = self.now.plus_nanos(self.offset).since(*old);
+                if secs.abs() >= self.limits.get(L::ClockStepSeconds) {
+                    self.quality.stepped(self.now, secs);
+                }
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
             other => self.quality.event(other, self.now.plus_nanos(self.offset)),
         }
     }
@@ -215,6 +251,14 @@ impl Engine {
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
         (sizes && packs).then_some(self)
+    }
+
+    /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
+    fn pause(&mut self) {
+        self.paused = false;
+        self.deadline = None;
+        self.dirty = false;
+        self.packs.iter_mut().for_each(Pack::pause);
     }
 
     /// The wall clock stepped by so many nanoseconds.
@@ -242,9 +286,15 @@ impl Engine {
 
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         for index in 0..self.packs.len() {
+            if self.packs[index].watch_silence(due, silence.0, silence.1) {
+                self.quality.gap();
+            }
             self.tick_pack(index, moment);
         }
+        let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
         self.dirty = false;
@@ -255,8 +305,9 @@ impl Engine {
         let empty = PackSpec::default();
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
-        let view = view::look(&self.packs[index], spec, &self.limits, moment.engine, shared);
         let pack = &mut self.packs[index];
+        let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
+        let view = view::look(std::mem::take(&mut pack.view), pack, &at);
         pack.estimates.tick(&view, &self.limits);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
@@ -318,8 +369,9 @@ impl Engine {
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.
     fn next_deadline(&self, now: Stamp) -> Option<Stamp> {
         let periods = self.limits.get(L::StalePeriods);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         let gauges = self.packs.iter().flat_map(Pack::gauges).map(|(_, gauge)| gauge);
-        let ages = gauges.filter_map(|gauge| gauge.valid_until(periods)).filter(|at| *at >= now);
+        let ages = gauges.filter_map(|gauge| gauge.next_change(now, periods, silence));
         let due = ages.chain(self.cases.due(now)).min()?;
         Some(next_second(due.max(now)))
     }

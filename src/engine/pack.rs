@@ -30,6 +30,8 @@ pub struct Pack {
     pub estimates: Estimates,
     /// How each rule last answered.
     pub answers: Vec<Answer>,
+    /// Since when nothing at all has been heard of it, once that is found; engine time.
+    pub silent_since: Option<Stamp>,
 }
 
 impl Pack {
@@ -45,6 +47,7 @@ impl Pack {
             view: View::default(),
             estimates: Estimates::default(),
             answers: Vec::new(),
+            silent_since: None,
         }
     }
 
@@ -72,6 +75,23 @@ impl Pack {
             self.estimates.charge.current(gauge, value, now);
         }
         gauge.put(now, value);
+    }
+
+    /// What stood is no longer asked for: a recording ended, or the computer slept.
+    pub fn pause(&mut self) {
+        let many = self.cells.iter_mut().chain(&mut self.sensors).chain(&mut self.balancing);
+        many.chain(&mut self.singles).for_each(Gauge::pause);
+        self.silent_since = None;
+    }
+
+    /// Notices when the whole pack falls silent; returns whether it has just done so.
+    pub fn watch_silence(&mut self, now: Stamp, periods: f64, secs: f64) -> bool {
+        let known = || self.gauges().map(|(_, gauge)| gauge).filter(|gauge| gauge.count() >= 3);
+        let heard = known().filter_map(Gauge::heard_at).max();
+        let silent = known().all(|gauge| gauge.silent_secs(now, periods, secs).is_some() || gauge.heard_at().is_none());
+        let heard = heard.filter(|_| silent);
+        let was = std::mem::replace(&mut self.silent_since, heard);
+        was.is_none() && self.silent_since.is_some()
     }
 
     /// Ends the second in every gauge.

@@ -140,6 +140,7 @@ limits! {
     CutoffFrom "bms-cutoff.from" = 0.05 "C" [0.005, 1.0] Judgement, "The current before the cut is above this";
     CutoffSeconds "bms-cutoff.seconds" = 2.0 "s" [0.1, 60.0] Judgement, "It falls to nothing within this time";
     CutoffSeparation "bms-cutoff.separation" = 0.2 "V" [0.01, 10.0] Judgement, "Sum of the cells and the bus part by more than this";
+    SensorRefusedSeconds "sensor-fault.seconds" = 30.0 "s" [0.0, 3600.0] Judgement, "'Not available' or 'error' for this long, after having given values";
     SensorStuckHours "sensor-fault.stuck-hours" = 1.0 "h" [0.1, 100.0] Judgement, "Not one count of change for this long";
     SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
     SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";

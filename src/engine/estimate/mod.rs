@@ -1,6 +1,7 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod sensors;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -11,11 +12,13 @@ use serde::{Deserialize, Serialize};
 pub struct Estimates {
     /// Charge counted in and out.
     pub charge: charge::Charge,
+    /// Which sensors can be trusted.
+    pub sensors: sensors::Sensors,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
-        let _ = (view, limits);
+        self.sensors.tick(view, limits);
     }
 }

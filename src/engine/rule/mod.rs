@@ -5,6 +5,10 @@
 //! are the estimators'.
 
 mod cell_overvoltage;
+mod clock_step;
+mod lossy_link;
+mod sensor_fault;
+mod stale_data;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -44,7 +48,8 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[cell_overvoltage::RULE];
+pub static RULES: &[Rule] =
+    &[cell_overvoltage::RULE, sensor_fault::RULE, stale_data::RULE, lossy_link::RULE, clock_step::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -241,4 +246,16 @@ pub fn capital(subject: Subject) -> String {
     let words = subject.to_string();
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
+#[must_use]
+pub fn span(secs: f64) -> String {
+    match secs {
+        s if s < 100.0 => format!("{s:.0} s"),
+        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
+        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
+        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
 }
