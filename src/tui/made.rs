@@ -246,7 +246,7 @@ pub(crate) fn transport() -> Transport {
 }
 
 pub(crate) fn invented() -> Transport {
-    let origin = Origin::Invented { name: "cold-morning".into(), about: "the alternator charges a frozen bank".into() };
+    let origin = Origin::Invented { name: "cold-morning".into(), about: "The alternator charges a frozen bank".into() };
     Transport { origin, scan: Scan::Reading(0.43), last: None, ..transport() }
 }
 

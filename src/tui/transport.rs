@@ -95,6 +95,17 @@ impl Transport {
     /// Speeds that the keys step through, seconds of the log in a second.
     pub const SPEEDS: [f64; 8] = [1.0, 5.0, 20.0, 60.0, 300.0, 1800.0, 7200.0, 43_200.0];
 
+    /// The speed in words.
+    #[must_use]
+    pub fn pace(&self) -> String {
+        match self.speed {
+            1.0 => "as it was".to_owned(),
+            s if s < 60.0 => format!("{s:.0} s in a second"),
+            s if s < 3600.0 => format!("{:.0} min in a second", s / 60.0),
+            s => format!("{:.0} h in a second", s / 3600.0),
+        }
+    }
+
     /// The next faster or slower speed.
     #[must_use]
     pub fn next_speed(&self, faster: bool) -> f64 {

@@ -64,16 +64,16 @@ pub(super) fn motion(motion: Motion, current: &Shown) -> String {
     match motion {
         Motion::Charging => how_much("charging"),
         Motion::Drawing => how_much("drawing"),
-        Motion::Resting => current.now().map_or("resting".to_owned(), |a| format!("resting ({})", signed_amps(a))),
+        Motion::Resting => match current.now() {
+            Some(a) if a >= 0.05 => format!("resting ({} in)", amps(a)),
+            Some(a) if a <= -0.05 => format!("resting ({} out)", amps(a)),
+            _ => "resting".to_owned(),
+        },
         Motion::NotKnown => match why_none(current) {
             Some(why) => format!("current {DASH} {why}"),
-            None => format!("current {}", current.value.map_or(DASH.to_owned(), signed_amps)),
+            None => current.value.map_or(DASH.to_owned(), |a| format!("current {} A", number(a, 1))),
         },
     }
-}
-
-fn signed_amps(value: f64) -> String {
-    format!("{} A", number(value, 1))
 }
 
 /// Why there is no number now; none when there is one.

@@ -18,7 +18,7 @@ pub(super) fn brief(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> 
     for (at, finding) in findings.iter().enumerate().skip(from).take(for_others + 1) {
         if at == chosen {
             let room = rows.saturating_sub(for_others).saturating_sub(usize::from(others > for_others && rows > 6));
-            lines.extend(full(app, finding, width, room));
+            lines.extend(full(app, finding, width, room, says_the_verdict(app, finding)));
         } else {
             lines.push(title(app, finding, width));
         }
@@ -38,7 +38,7 @@ pub(super) fn all(app: &App, width: usize) -> (Vec<Line<'static>>, usize) {
         if Some(at) == app.chosen_index() {
             at_chosen = lines.len();
         }
-        lines.extend(full(app, finding, width, usize::MAX));
+        lines.extend(full(app, finding, width, usize::MAX, false));
         lines.push(Line::default());
     }
     if app.snapshot.findings.is_empty() {
@@ -57,14 +57,22 @@ pub(super) fn all(app: &App, width: usize) -> (Vec<Line<'static>>, usize) {
     (lines, at_chosen)
 }
 
-fn full(app: &App, finding: &Finding, width: usize, rows: usize) -> Vec<Line<'static>> {
+/// Its sentence stands on top already.
+fn says_the_verdict(app: &App, finding: &Finding) -> bool {
+    app.snapshot.verdict.text == finding.text && app.snapshot.verdict.what_to_do == finding.what_to_do
+}
+
+/// Sentence, evidence, what to do, caution, code. `told`: the verdict says the sentence and what to do already.
+fn full(app: &App, finding: &Finding, width: usize, rows: usize, told: bool) -> Vec<Line<'static>> {
     let theme = &app.theme;
     let level = Level::from(finding.severity);
     let indent = 11;
     let room = width.saturating_sub(indent + 1);
     let mut lines = Vec::new();
     let role = if finding.active { Role::Sentence(level) } else { Role::Plain };
-    for (at, text) in wrap(&finding.text, room, 4).into_iter().enumerate() {
+    let first = if told { when(app, finding) } else { finding.text.clone() };
+    let role = if told { Role::Plain } else { role };
+    for (at, text) in wrap(&first, room, 4).into_iter().enumerate() {
         let lead = if at == 0 { lead(app, finding) } else { Span::raw(" ".repeat(indent)) };
         lines.push(Line::from(vec![lead, Span::styled(text, theme.style(role))]));
     }
@@ -73,8 +81,10 @@ fn full(app: &App, finding: &Finding, width: usize, rows: usize) -> Vec<Line<'st
             lines.push(Line::styled(format!("{}{text}", " ".repeat(indent)), theme.style(role)));
         }
     };
-    put(&when(app, finding), Role::Quiet);
-    put(&format!("Do: {}", finding.what_to_do), Role::Plain);
+    if !told {
+        put(&when(app, finding), Role::Quiet);
+        put(&format!("Do: {}", finding.what_to_do), Role::Plain);
+    }
     if !finding.caution.is_empty() {
         put(&format!("Caution: {}", finding.caution), Role::Plain);
     }

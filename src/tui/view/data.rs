@@ -12,11 +12,11 @@ pub(super) fn brief(app: &App, width: usize) -> Line<'static> {
     let quality = &app.snapshot.quality;
     let trouble = troubles(quality);
     let role = if trouble.is_empty() { Role::Quiet } else { Role::Plain };
-    let mut parts = vec![format!("{} frames, {}", grouped(quality.frames), last_heard(app))];
-    parts.extend(trouble);
+    let mut parts = trouble;
+    parts.push(format!("{} frames, {}", grouped(quality.frames), last_heard(app)));
     let judged = app.snapshot.not_judged.len();
     if judged > 0 {
-        parts.push(format!("{judged} not judged"));
+        parts.push(format!("{judged} not judged: a says why"));
     }
     Line::styled(cut(&format!(" {}", parts.join(" · ")), width), app.theme.style(role))
 }

@@ -33,7 +33,7 @@ fn signs(app: &App) -> Vec<String> {
          where the cell has been since the start."
             .into(),
         format!(
-            "Ticks: below {} warning, below {} notice, from {} held high, above {} notice, {} warning, {} urgent.",
+            "Ticks: W below {} warning, n below {} notice, held high from {}, n above {} notice, W {} warning, U {} urgent.",
             v(L::UndervoltageWarning),
             v(L::UndervoltageNotice),
             v(L::FloatHigh),
@@ -41,7 +41,7 @@ fn signs(app: &App) -> Vec<String> {
             v(L::OvervoltageWarning),
             v(L::OvervoltageUrgent)
         ),
-        "Hatching: no value now, with the reason beside it; a thin stroke is the last value there was.".into(),
+        "Hatching: no value, with the reason beside it. A broken stroke is a value that has grown old.".into(),
         "On the line of time: n, W, U are notices, warnings and urgent alerts.".into(),
         "Not visible here: swelling, smell, gas, insulation, connections outside the measured path. This is a \
          monitor, not a protection device; it does not replace BMS, fuses and disconnects."

@@ -17,7 +17,7 @@ mod tests;
 use super::app::{App, Pane};
 use super::theme::Role;
 use super::transport::Origin;
-use super::words::cut;
+use super::words::wrap;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::text::Line;
@@ -80,10 +80,8 @@ fn pane(app: &App, body: Vec<Line<'static>>, from: usize, width: usize, height: 
 fn bank(app: &App, width: usize, height: usize) -> Vec<Line<'static>> {
     let bottom = bottom(app, width, height);
     let room = height.saturating_sub(bottom.len());
-    let mut blocks = vec![verdict::lines(app, width, (height / 6).clamp(2, 5))];
-    if let Some(line) = invented(app, width) {
-        blocks.push(vec![line]);
-    }
+    let mut blocks = vec![verdict::lines(app, width, (height / 4).clamp(2, 5))];
+    blocks.push(invented(app, width, height / 12));
     blocks.push(packs::lines(app, width, (height / 4).max(2)));
     let mut now = packs::now(app, width, if height < 16 { 1 } else { 3 });
     now.extend(packs::fine_now(app, width, if height < 16 { 1 } else { 2 }));
@@ -124,10 +122,12 @@ fn bottom(app: &App, width: usize, height: usize) -> Vec<Line<'static>> {
     lines
 }
 
-fn invented(app: &App, width: usize) -> Option<Line<'static>> {
-    let Origin::Invented { name, about } = &app.transport.origin else { return None };
-    let text = format!(" An invented bank, simulated ({name}): {about}");
-    Some(Line::styled(cut(&text, width), app.theme.style(Role::Quiet)))
+/// A bank that is not real says so.
+fn invented(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> {
+    let Origin::Invented { name, about } = &app.transport.origin else { return Vec::new() };
+    let text = format!("Not a real bank: invented and simulated ({name}). {about}.");
+    let style = app.theme.style(Role::Quiet);
+    wrap(&text, width.saturating_sub(2), rows).into_iter().map(|t| Line::styled(format!(" {t}"), style)).collect()
 }
 
 /// Blocks one under another, with an empty line between them while there is room.

@@ -135,23 +135,28 @@ pub(super) fn fine_now(app: &App, width: usize, rows: usize) -> Vec<Line<'static
     let Some(pack) = app.snapshot.packs.get(app.open_pack) else { return Vec::new() };
     let fine = &pack.fine_now;
     let why = if fine.why.is_empty() { String::new() } else { format!(" ({})", fine.why) };
-    let (text, role) = match fine.amps {
-        None if fine.why.is_empty() => return Vec::new(),
-        None => (format!("Fine now: not known{why}."), Role::Plain),
-        Some(limit) => match pack.current.now().filter(|_| pack.motion == Motion::Charging) {
-            Some(amps_now) if amps_now > limit => {
-                let over = format!("Now {}: {} too much", amps(amps_now), amps(amps_now - limit));
-                (format!("Charging is fine up to {}{why}. {over}.", amps(limit)), Role::Sign(Level::Warning))
-            }
-            Some(amps_now) => {
-                let spare = format!("Now {}: {} to spare", amps(amps_now), amps(limit - amps_now));
-                (format!("Charging is fine up to {}{why}. {spare}.", amps(limit)), Role::Plain)
-            }
-            None => (format!("Charging is fine up to {}{why}.", amps(limit)), Role::Plain),
-        },
+    let Some(limit) = fine.amps else {
+        let text = if why.is_empty() { String::new() } else { format!("Fine now: not known{why}.") };
+        return told(app, &text, Role::Plain, width, rows);
     };
+    let up_to = match amps(limit) {
+        nothing if nothing == "0.0 A" => format!("No charging is fine now{why}."),
+        some => format!("Charging is fine up to {some}{why}."),
+    };
+    let present = pack.current.now().filter(|_| pack.motion == Motion::Charging);
+    let (text, role) = match present {
+        Some(now) if now > limit => {
+            (format!("{up_to} Now {}: {} too much.", amps(now), amps(now - limit)), Role::Sign(Level::Warning))
+        }
+        Some(now) => (format!("{up_to} Now {}: {} to spare.", amps(now), amps(limit - now)), Role::Plain),
+        None => (up_to, Role::Plain),
+    };
+    told(app, &text, role, width, rows)
+}
+
+fn told(app: &App, text: &str, role: Role, width: usize, rows: usize) -> Vec<Line<'static>> {
     let style = app.theme.style(role);
-    wrap(&text, width.saturating_sub(2), rows).into_iter().map(|l| Line::styled(format!(" {l}"), style)).collect()
+    wrap(text, width.saturating_sub(2), rows).into_iter().map(|l| Line::styled(format!(" {l}"), style)).collect()
 }
 
 /// A line for each pack when there are several; the open one is marked. At most `rows` lines, around the open one.

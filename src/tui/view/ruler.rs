@@ -4,13 +4,15 @@
 use super::super::theme::{Role, Theme};
 use crate::model::Level;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Shown;
+use crate::model::snapshot::{Shown, Standing};
 use ratatui::text::{Line, Span};
 
 /// Where the plateau starts, V: below it the open-circuit curve falls away (published curves, docs/sources.md).
 const PLATEAU_FROM: f64 = 3.20;
 /// Shares of the width: low knee, plateau, top.
-const SHARES: [f64; 3] = [0.30, 0.20, 0.50];
+const SHARES: [f64; 3] = [0.28, 0.18, 0.54];
+/// From this width on the labels are whole words.
+const WIDE: usize = 90;
 
 /// A limit in force, as a tick.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +21,25 @@ struct Tick {
     word: &'static str,
     level: Level,
     above: bool,
+}
+
+impl Tick {
+    /// In words, or with the letter that stands for the level on the line of time too.
+    fn word(&self, width: usize) -> &'static str {
+        match self.level {
+            _ if width >= WIDE => self.word,
+            Level::Notice => "n",
+            Level::Warning => "W",
+            Level::Urgent => "U",
+            Level::Well | Level::NotKnown => self.word,
+        }
+    }
+}
+
+/// A voltage without a zero at its end: '2.5', '3.55'.
+fn short(volts: f64) -> String {
+    let text = format!("{volts:.2}");
+    text.strip_suffix('0').map_or(text.clone(), str::to_owned)
 }
 
 /// The ruler with the limits in force.
@@ -75,17 +96,19 @@ impl Ruler {
         let mut numbers = Labels::new(width);
         let mut words = Labels::new(width);
         for volts in &self.ends[1..3] {
-            numbers.put(self.column(*volts, width), &format!("{volts:.2}"));
+            numbers.put(self.column(*volts, width), &short(*volts));
         }
         for tick in self.ticks.iter().rev() {
-            if numbers.put(self.column(tick.volts, width), &format!("{:.2}", tick.volts)) {
-                words.put(self.column(tick.volts, width), tick.word);
+            if numbers.put(self.column(tick.volts, width), &short(tick.volts)) {
+                words.put(self.column(tick.volts, width), tick.word(width));
             }
         }
         let middle = |a: f64, b: f64| (self.column(a, width) + self.column(b, width)) / 2;
         words.centre(middle(self.ends[1], self.ends[2]), "plateau");
-        words.centre(middle(self.ends[0], self.ends[1]), "low knee");
-        words.centre(middle(self.ends[2], self.ends[3]), "top");
+        if width >= WIDE {
+            words.centre(middle(self.ends[0], self.ends[1]), "low knee");
+            words.centre(middle(self.ends[2], self.ends[3]), "top");
+        }
         let mut lines = vec![words.text(), numbers.text()];
         lines.drain(..2_usize.saturating_sub(rows));
         lines
@@ -102,16 +125,10 @@ impl Ruler {
         }
         match shown.now() {
             Some(volts) => self.mark(&mut track, volts, width),
-            None => {
-                for at in 0..width {
-                    if at % 2 == 0 || shown.value.is_none() {
-                        set(&mut track, at, '░', Role::Quiet);
-                    }
-                }
-                if let Some(old) = shown.value {
-                    set(&mut track, self.column(old, width), '│', Role::Quiet);
-                }
-            }
+            None => match shown.value.filter(|_| shown.standing == Standing::Stale) {
+                Some(old) => set(&mut track, self.column(old, width), '╎', Role::Quiet),
+                None => (0..width).for_each(|at| set(&mut track, at, '░', Role::Quiet)),
+            },
         }
         spans(track, theme)
     }

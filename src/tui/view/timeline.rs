@@ -3,7 +3,7 @@
 use super::super::app::App;
 use super::super::theme::Role;
 use super::super::transport::{Origin, Scan, Transport};
-use super::super::words::{cut, minute, near, span};
+use super::super::words::{cut, minute, near};
 use super::verdict::badge;
 use crate::model::{Level, Severity};
 use ratatui::text::{Line, Span};
@@ -43,10 +43,7 @@ pub(super) fn motion(transport: &Transport) -> String {
     if let Some(trouble) = &transport.trouble {
         return format!("stopped: {trouble}");
     }
-    let speed = match transport.speed {
-        1.0 => "as it was".to_owned(),
-        s => format!("{} in a second", span(s)),
-    };
+    let speed = transport.pace();
     match (transport.seeking, transport.ended, transport.paused) {
         (true, ..) => "on the way".to_owned(),
         (_, true, _) => "at the end".to_owned(),

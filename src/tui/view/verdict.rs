@@ -6,6 +6,9 @@ use super::super::words::{cut, near, wrap};
 use crate::model::Level;
 use ratatui::text::{Line, Span};
 
+/// Below this width the sentence goes on under the word of its level.
+const NARROW: usize = 60;
+
 /// The word of a level as it stands before the sentence.
 pub(super) const fn badge(level: Level) -> &'static str {
     match level {
@@ -22,15 +25,19 @@ pub(super) fn lines(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> 
     let verdict = &app.snapshot.verdict;
     let theme = &app.theme;
     let word = format!(" {} ", badge(verdict.level));
-    let indent = word.chars().count() + 1;
+    let long = word.chars().count() + 1;
+    let indent = if width < NARROW { 1 } else { long };
     let room = width.saturating_sub(indent);
     let for_action = usize::from(!verdict.what_to_do.is_empty() && rows > 1);
     let mut lines = Vec::new();
-    for (at, text) in wrap(&verdict.text, room, rows.saturating_sub(for_action).max(1)).into_iter().enumerate() {
-        let lead = if at == 0 {
-            Span::styled(word.clone(), theme.style(Role::Badge(verdict.level)))
+    // The word of the level takes its place in the first line.
+    let text = format!("{}{}", "_".repeat(long - indent), verdict.text);
+    for (at, text) in wrap(&text, room, rows.saturating_sub(for_action).max(1)).into_iter().enumerate() {
+        let (lead, text) = if at == 0 {
+            let text = text.get(long - indent..).unwrap_or_default().to_owned();
+            (Span::styled(word.clone(), theme.style(Role::Badge(verdict.level))), text)
         } else {
-            Span::raw(" ".repeat(indent - 1))
+            (Span::raw(" ".repeat(indent - 1)), text)
         };
         lines.push(Line::from(vec![
             lead,
