@@ -13,10 +13,11 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::PackSpec;
+use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
 use case::{Cases, Moment};
+use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
 use quality::DataQuality;
@@ -26,6 +27,9 @@ use view::{CurrentNow, Looking};
 
 /// Gauges of a charging source, in the order of their quantities.
 const SOURCE_GAUGES: usize = 5;
+
+/// A source that gives more than this charges, A.
+const SOURCE_CHARGES: f64 = 0.5;
 
 /// What the decoder made of a frame beside its values.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -62,6 +66,28 @@ pub struct BankState {
     pub voltage: Gauge,
     /// Charging sources: kind, state, current, offer, voltage of each.
     pub sources: Vec<[Gauge; SOURCE_GAUGES]>,
+}
+
+impl BankState {
+    /// The kind of the only source that is heard charging; none when it is none or several.
+    #[must_use]
+    pub fn only_source(&self, now: Stamp, periods: f64) -> Option<SourceKind> {
+        let mut charging = self.charging(now, periods);
+        let kind = charging.next()?;
+        charging.next().is_none().then_some(kind)
+    }
+
+    /// Kinds of the sources that are heard charging: by their current, or where they tell none, by their state.
+    pub fn charging(&self, now: Stamp, periods: f64) -> impl Iterator<Item = SourceKind> {
+        let charges = move |gauges: &&[Gauge; SOURCE_GAUGES]| match gauges[2].now(now, periods) {
+            Some(amps) => amps > SOURCE_CHARGES,
+            None => gauges[1].now(now, periods).is_some_and(|state| (2.0..=5.0).contains(&state)),
+        };
+        let kind = move |gauges: &[Gauge; SOURCE_GAUGES]| {
+            gauges[0].now(now, periods).and_then(|code| SourceKind::from_code(code as u8)).unwrap_or_default()
+        };
+        self.sources.iter().filter(charges).map(kind)
+    }
 }
 
 /// The engine. Plain state: clone it, save it, restore it.
@@ -305,10 +331,15 @@ impl Engine {
         let empty = PackSpec::default();
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
+        let others = self.others(index, moment.engine);
+        let chargers_off = self.chargers_off(moment.engine);
         let pack = &mut self.packs[index];
         let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
-        let view = view::look(std::mem::take(&mut pack.view), pack, &at);
+        let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
+        view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
+        pack.estimates.stress.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
@@ -318,7 +349,7 @@ impl Engine {
             }
         }
         pack.answers = answers;
-        pack.view = view;
+        pack.spare.0 = std::mem::replace(&mut pack.view, view);
         pack.end_second();
     }
 
@@ -344,6 +375,15 @@ impl Engine {
         self.state.sources.iter_mut().flatten().for_each(Gauge::end_second);
     }
 
+    /// Whether every charging source that reports a state says 'off'; none when none reports one.
+    fn chargers_off(&self, now: Stamp) -> Option<bool> {
+        let periods = self.limits.get(L::StalePeriods);
+        let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
+        let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
+        let off = f64::from(SourceState::Off.code());
+        states.fold(None, |all, state| Some(all.unwrap_or(true) && state == off))
+    }
+
     /// This pack's share of the bank's current, by rated capacity, when no pack measures its own.
     fn share(&self, index: usize, now: Stamp) -> Option<CurrentNow> {
         if self.packs.iter().any(|pack| pack.gauge(Quantity::Current).count() > 0) {
@@ -364,6 +404,14 @@ impl Engine {
             high2: e.high2 * share,
         };
         Some(CurrentNow { amps: whole.amps * share, recent: scale(whole.recent), shared: true, ..whole })
+    }
+
+    /// Current of the packs beside this one, A, as far as they are heard.
+    fn others(&self, index: usize, now: Stamp) -> Option<f64> {
+        let periods = self.limits.get(L::StalePeriods);
+        let others = self.packs.iter().enumerate().filter(|(other, _)| *other != index);
+        let amps = others.filter_map(|(_, pack)| pack.gauge(Quantity::Current).now(now, periods));
+        amps.reduce(|sum, amps| sum + amps)
     }
 
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.

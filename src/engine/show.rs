@@ -1,13 +1,15 @@
 //! The engine's state as a [`Snapshot`]: a copy for screens, reports and scripts.
 
+use super::estimate::cold;
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
 use super::{Engine, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
-use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
+use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Stamp};
+use std::sync::LazyLock;
 
 impl Engine {
     /// A copy of everything that is known now.
@@ -23,6 +25,7 @@ impl Engine {
             findings: self.findings(),
             not_judged: self.not_judged(),
             episodes: self.cases.episodes().to_vec(),
+            estimates: self.packs.iter().flat_map(|pack| self.stress_rows(pack)).collect(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
             ..Snapshot::default()
@@ -51,8 +54,20 @@ impl Engine {
             bus_voltage: shown(Quantity::BusVoltage),
             reported_soc: shown(Quantity::ReportedSoc),
             switches: view.switches,
-            fine_now: Default::default(),
+            fine_now: cold::fine_now(pack, self.spec(pack), &self.limits),
         }
+    }
+
+    /// The pack as described; an empty description when nobody said anything.
+    fn spec(&self, pack: &Pack) -> &PackSpec {
+        static NOTHING: LazyLock<PackSpec> = LazyLock::new(PackSpec::default);
+        self.bank.packs.get(usize::from(pack.number)).unwrap_or(&NOTHING)
+    }
+
+    fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
+        let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
+        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 
     fn motion(&self, pack: &Pack) -> Motion {

@@ -8,6 +8,9 @@ use crate::model::snapshot::Switches;
 use crate::model::{Limits, MAX_CELLS, MAX_SENSORS, Quantity, Stamp};
 use serde::{Deserialize, Serialize};
 
+/// Between these a cell is on or near the plateau, V; judgement of this project.
+const PLATEAU: (f64, f64) = (3.0, 3.5);
+
 /// One cell at one tick.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CellNow {
@@ -100,6 +103,8 @@ pub struct View {
     pub switches: Switches,
     /// Readings at the end of their range, which are no readings: a bit a cell, a bit a sensor, the current.
     at_end: (u32, u16, bool),
+    /// Whether every charging source that reports says 'off'; none when none reports.
+    pub chargers_off: Option<bool>,
 }
 
 impl View {
@@ -157,6 +162,24 @@ impl View {
         self.cells.iter().copied().min_by(|a, b| a.volts.total_cmp(&b.volts))
     }
 
+    /// Whether this cell and a neighbour read like two cells whose common balance lead is open: one too high by as
+    /// much as the other is too low, while the others stand on the plateau. Neither voltage is then the cell's own.
+    #[must_use]
+    pub fn lead_may_be_open(&self, cell: u8, limits: &Limits) -> bool {
+        let near = |at: Option<u8>| at.and_then(|at| self.cells.iter().find(|c| c.cell == at));
+        let Some(own) = near(Some(cell)) else { return false };
+        [cell.checked_sub(1), cell.checked_add(1)].into_iter().filter_map(near).any(|other| {
+            let rest = self.cells.iter().filter(|c| c.cell != own.cell && c.cell != other.cell);
+            let (sum, count) = rest.fold((0.0, 0), |(sum, count), c| (sum + c.volts, count + 1));
+            let others = sum / f64::from(count);
+            let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(L::TapSum) * 1e-3;
+            count > 0
+                && balanced
+                && (own.volts - others).abs() >= limits.get(L::TapOff)
+                && (PLATEAU.0..=PLATEAU.1).contains(&others)
+        })
+    }
+
     /// Whether every cell in series is valid.
     #[must_use]
     pub fn sees_all_cells(&self) -> bool {
@@ -183,12 +206,12 @@ pub struct Looking<'a> {
     pub shared: Option<CurrentNow>,
 }
 
-/// Makes the view of a pack anew, in the room that the view before took.
+/// Makes the view of a pack anew, in the room of an older one.
 #[must_use]
-pub fn look(before: View, pack: &Pack, at: &Looking) -> View {
+pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
     let periods = at.limits.get(L::StalePeriods);
-    let mut view =
-        View { before: if before.now == Stamp::default() { at.now } else { before.now }, now: at.now, ..before };
+    let before = pack.view.now;
+    let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
     view.at_end = (0, 0, false);
     view.look_at_cells(pack, at.spec, periods);
     view.look_at_sensors(pack, at.spec, periods);

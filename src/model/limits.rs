@@ -84,6 +84,7 @@ limits! {
     PlatingShare "cold-charge.plating-share" = 0.5 "% of capacity" [0.0, 100.0] Judgement, "Or after this charge above the plating limit";
     PlatingUrgent "cold-charge.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the plating limit";
     PlatingUrgentSeconds "cold-charge.urgent-seconds" = 10.0 "s" [0.0, 3600.0] Judgement, "Urgent when two readings over this long are above it";
+    ColdDipSeconds "cold-charge.dip-seconds" = 30.0 "s" [0.0, 600.0] Judgement, "A dip below a limit shorter than this does not end the run above it, and is taken off its time";
     DeadBandRate "current.dead-band" = 0.02 "C" [0.0, 0.5] Judgement, "Charging means more than this, in multiples of capacity";
     DeadBandAmps "current.dead-band-amps" = 1.0 "A" [0.0, 100.0] Judgement, "And more than this, in amperes";
     HeaterUnknownRate "cold-charge.heater-unknown" = 0.05 "C" [0.0, 1.0] Judgement, "Current that an unknown heater may draw, when its rated current is not known";
@@ -103,6 +104,7 @@ limits! {
     KneeLow "imbalance.knee-from" = 3.40 "V" [3.0, 4.0] Judgement, "The spread counts when the mean cell is above this";
     KneeHigh "imbalance.knee-to" = 3.50 "V" [3.0, 4.0] Judgement, "And below this";
     KneeMinutes "imbalance.minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
+    KneeHysteresis "imbalance.hysteresis" = 10.0 "mV" [0.0, 500.0] Judgement, "Over when the spread has shrunk by this much";
     KneeTailRate "imbalance.tail-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Tail current: at most this";
     OvervoltageNotice "cell-overvoltage.notice" = 3.70 "V" [3.0, 4.5] Judgement, "Notice above it";
     OvervoltageNoticeSeconds "cell-overvoltage.notice-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
@@ -118,12 +120,19 @@ limits! {
     UndervoltageLoadSeconds "cell-undervoltage.load-seconds" = 5.0 "s" [0.0, 3600.0] Judgement, "Or corrected for resistance for this long";
     UndervoltageSag "cell-undervoltage.sag" = 0.11 "V per C" [0.0, 1.0] Judgement, "Sag per C at 25 °C while the cell's own resistance is not known; by temperature";
     UndervoltageHysteresis "cell-undervoltage.hysteresis" = 0.10 "V" [0.0, 0.5] Judgement, "Over when it has risen by this much";
+    UndervoltageNoTemperature "cell-undervoltage.without-temperature" = 0.0 "°C" [-40.0, 40.0] Judgement, "Temperature assumed for the sag while none is known";
+    UndervoltageLoadMemory "cell-undervoltage.load-memory" = 30.0 "s" [0.0, 600.0] Judgement, "A load that went off still counts for the sag for this long: the voltage comes back slowly";
+    UndervoltageSubstituteFrom "cell-undervoltage.pack-voltage-from" = 1.00 "V" [0.0, 3.0] Judgement, "With pack voltage alone: below this a cell's share is a cut-off terminal, not a cell";
     LeftEmptyNotice "left-empty.notice" = 3.00 "V" [2.0, 3.3] Practice, "A cell at rest below it for the hours below";
     LeftEmptyWarning "left-empty.warning" = 2.80 "V" [2.0, 3.3] Practice, "Warning below it for the hours below";
     LeftEmptyHours "left-empty.hours" = 24.0 "h" [1.0, 1000.0] Judgement, "At rest for this long";
     RestRate "rest.rate" = 0.01 "C" [0.0, 0.2] Judgement, "Rest: less current than this";
     RestHours "rest.hours" = 1.0 "h" [0.1, 24.0] Judgement, "For this long without a break";
     RestBelow "rest.held-below" = 3.40 "V" [3.0, 3.6] Judgement, "And no charger holds the voltage: the mean below this, or falling, or the charger known off";
+    RestFall "rest.fall" = 1.0 "mV" [0.0, 50.0] Judgement, "Falling means: the mean cell lost at least this in the minutes below";
+    RestFallMinutes "rest.fall-minutes" = 15.0 "min" [1.0, 60.0] Judgement, "The time over which falling is looked at";
+    TapSum "balance-lead.sum" = 30.0 "mV" [1.0, 500.0] Judgement, "Two neighbours whose sum is that of two ordinary cells within this, and ...";
+    TapOff "balance-lead.off" = 0.2 "V" [0.05, 3.0] Judgement, "... one of which is off by at least this, look like an open balance lead: they are not judged for voltage";
     FloatHigh "prolonged-high-float.high" = 3.55 "V" [3.3, 4.0] Judgement, "Held high: mean cell from here on (14.2 V on four)";
     FloatRate "prolonged-high-float.rate" = 0.05 "C" [0.0, 1.0] Judgement, "Held: less current than this, either way";
     FloatDays "prolonged-high-float.days" = 7.0 "held days" [0.1, 365.0] Judgement, "Notice above so many held days";

@@ -27,10 +27,18 @@ pub fn text(report: &Report) -> String {
     data(&mut out, report);
     notes(&mut out, snapshot);
     out += "\n";
-    wrap(&mut out, "", &scope(snapshot));
+    wrap(&mut out, "", &closing(snapshot));
     wrap(&mut out, "", NOT_VISIBLE);
     wrap(&mut out, "", NOT_A_PROTECTION);
     out
+}
+
+/// How far the verdict sees; when all is well it says so itself, and only the moment is left to say.
+fn closing(snapshot: &Snapshot) -> String {
+    match (snapshot.verdict.level, snapshot.quality.last) {
+        (Level::Well, Some(last)) => format!("Last heard {} UTC.", moment(last)),
+        _ => scope(snapshot),
+    }
 }
 
 fn verdict(out: &mut String, snapshot: &Snapshot) {

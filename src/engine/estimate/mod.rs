@@ -1,7 +1,10 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod cold;
+pub mod rest;
 pub mod sensors;
+pub mod stress;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -14,11 +17,16 @@ pub struct Estimates {
     pub charge: charge::Charge,
     /// Which sensors can be trusted.
     pub sensors: sensors::Sensors,
+    /// What the pack is put through.
+    pub stress: stress::Stress,
+    /// Since when it rests.
+    pub rest: rest::Rest,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         self.sensors.tick(view, limits);
+        self.rest.tick(view, limits);
     }
 }

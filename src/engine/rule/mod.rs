@@ -5,7 +5,11 @@
 //! are the estimators'.
 
 mod cell_overvoltage;
+mod cell_undervoltage;
 mod clock_step;
+mod cold_charge;
+mod imbalance;
+mod left_empty;
 mod lossy_link;
 mod sensor_fault;
 mod stale_data;
@@ -48,8 +52,17 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] =
-    &[cell_overvoltage::RULE, sensor_fault::RULE, stale_data::RULE, lossy_link::RULE, clock_step::RULE];
+pub static RULES: &[Rule] = &[
+    cold_charge::RULE,
+    imbalance::RULE,
+    cell_overvoltage::RULE,
+    cell_undervoltage::RULE,
+    left_empty::RULE,
+    sensor_fault::RULE,
+    stale_data::RULE,
+    lossy_link::RULE,
+    clock_step::RULE,
+];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -119,6 +132,8 @@ pub enum Why {
     SomeCellsMissing,
     /// No valid temperature that may set a limit.
     NoTemperature,
+    /// The only valid temperature is a terminal's.
+    OnlyTerminal,
     /// No valid current.
     NoCurrent,
     /// The capacity is not described.
@@ -139,6 +154,8 @@ pub enum Why {
     NoSensors,
     /// Only the pack voltage is seen: the terminals may be cut off from the cells.
     PackVoltageOnly,
+    /// Two neighbours read like an open balance lead.
+    LeadMayBeOpen,
 }
 
 impl Why {
@@ -150,6 +167,7 @@ impl Why {
             Self::NoCellVoltages => "no cell voltages arrive",
             Self::SomeCellsMissing => "some cell voltages are missing",
             Self::NoTemperature => "no valid cell or case temperature",
+            Self::OnlyTerminal => "the only temperature is a terminal's, which reads warm under load",
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
@@ -159,6 +177,7 @@ impl Why {
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
