@@ -142,8 +142,8 @@ impl App {
             Act::Faster => Some(Intent::Speed(transport.next_speed(true))),
             Act::Slower => Some(Intent::Speed(transport.next_speed(false))),
             Act::Step => Some(Intent::Step),
-            Act::NextAlert => self.to_alert(true),
-            Act::PreviousAlert => self.to_alert(false),
+            Act::NextAlert => self.alert_from_here(true),
+            Act::PreviousAlert => self.alert_from_here(false),
             Act::Back => self.by(-0.01),
             Act::On => self.by(0.01),
             Act::FarBack => self.by(-0.1),
@@ -159,7 +159,7 @@ impl App {
         Some(Intent::Seek { to: self.transport.moment(here + share)?, hold: false })
     }
 
-    fn to_alert(&mut self, next: bool) -> Option<Intent> {
+    fn alert_from_here(&mut self, next: bool) -> Option<Intent> {
         let mark = if next { self.transport.next_mark() } else { self.transport.mark_before() }.copied();
         let Some(mark) = mark else {
             let scanned = !matches!(self.transport.scan, super::transport::Scan::Reading(_));
