@@ -163,6 +163,7 @@ facts! {
     PeakCelsius "peak_degc" Highest;
     LowestCelsius "lowest_degc" Lowest;
     RiseKelvin "rise_k" Highest;
+    OthersCelsius "others_degc" Latest;
     PeakAmps "peak_a" Highest;
     PeakRate "peak_c_rate" Highest;
     LimitAmps "reduce_to_a" Lowest;

@@ -2,6 +2,8 @@
 
 pub mod charge;
 pub mod cold;
+pub mod rise;
+pub mod rms;
 pub mod stress;
 
 use super::view::View;

@@ -6,6 +6,7 @@
 
 mod cell_overvoltage;
 mod cold_charge;
+mod overtemperature;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -45,7 +46,7 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[cold_charge::RULE, cell_overvoltage::RULE];
+pub static RULES: &[Rule] = &[cold_charge::RULE, overtemperature::RULE, cell_overvoltage::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
