@@ -165,6 +165,7 @@ facts! {
     RiseKelvin "rise_k" Highest;
     OthersCelsius "others_degc" Latest;
     PeakAmps "peak_a" Highest;
+    RmsAmps "rms_60s_a" Highest;
     PeakRate "peak_c_rate" Highest;
     LimitAmps "reduce_to_a" Lowest;
     LimitRate "limit_c_rate" Lowest;

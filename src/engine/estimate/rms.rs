@@ -2,10 +2,10 @@
 
 use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
-use crate::engine::view::View;
-use crate::model::Subject;
+use crate::engine::view::{CurrentNow, View};
 use crate::model::limits::{L, Limits};
 use crate::model::snapshot::Estimate;
+use crate::model::{Stamp, Subject};
 use serde::{Deserialize, Serialize};
 
 /// Slices of the stretch.
@@ -33,7 +33,10 @@ pub struct Rms {
     slices: [Slice; SLICES],
     /// Number of the slice that is being filled, counted from the beginning of time.
     number: i64,
-    /// Current at the tick before, A.
+    /// The two readings before, A, and how many readings had come.
+    raw: [Option<f64>; 2],
+    count: u32,
+    /// Median of three readings at the tick before, A.
     last: Option<f64>,
     /// Sums of all slices.
     all: Slice,
@@ -42,21 +45,35 @@ pub struct Rms {
 impl Rms {
     /// Moves on by one tick; `into_cells` says whether positive current is charge.
     pub fn tick(&mut self, view: &View, into_cells: bool, limits: &Limits) {
-        let amps = view.current.map(|current| if into_cells { current.amps } else { current.amps.min(0.0) });
+        let amps = self.smooth(view.current).map(|amps| if into_cells { amps } else { amps.min(0.0) });
         let slice_secs = limits.get(L::OverCurrentSeconds) / SLICES as f64;
-        if let (Some(last), Some(amps)) = (self.last, amps) {
-            let secs = view.secs().min(SLICES as f64 * slice_secs);
-            self.spread(view, squares(last, amps, view.secs()), secs, slice_secs);
-        } else {
-            self.roll((view.now.since(crate::model::Stamp::default()) / slice_secs) as i64);
+        match (self.last, amps) {
+            (Some(last), Some(amps)) => self.spread(view, squares(last, amps, view.secs()), slice_secs),
+            _ => self.roll((view.now.since(Stamp::default()) / slice_secs) as i64),
         }
         self.last = amps;
     }
 
-    /// Puts mean squares over the last `secs` seconds into the slices that they cover.
-    fn spread(&mut self, view: &View, (charge, draw): (f64, f64), secs: f64, slice_secs: f64) {
-        let end = view.now.since(crate::model::Stamp::default()) / slice_secs;
-        let mut from = end - secs / slice_secs;
+    /// Median of the last three readings, so that one wrong reading is none.
+    fn smooth(&mut self, current: Option<CurrentNow>) -> Option<f64> {
+        let Some(current) = current else {
+            self.raw = [None; 2];
+            return None;
+        };
+        if current.count == self.count && self.last.is_some() {
+            return self.last;
+        }
+        let [before, last] = self.raw;
+        self.raw = [last, Some(current.amps)];
+        self.count = current.count;
+        let (a, b) = before.zip(last)?;
+        Some(a.min(b).max(a.max(b).min(current.amps)))
+    }
+
+    /// Puts mean squares over the time since the tick before into the slices that they cover.
+    fn spread(&mut self, view: &View, (charge, draw): (f64, f64), slice_secs: f64) {
+        let end = view.now.since(Stamp::default()) / slice_secs;
+        let mut from = end - (view.secs() / slice_secs).min(SLICES as f64);
         while from < end - 1e-9 {
             let number = (from + 1e-9).floor();
             let to = (number + 1.0).min(end);

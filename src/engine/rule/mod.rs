@@ -6,6 +6,7 @@
 
 mod cell_overvoltage;
 mod cold_charge;
+mod over_current;
 mod overtemperature;
 
 use super::case::{Case, Cases, Moment, Sign};
@@ -46,7 +47,7 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[cold_charge::RULE, overtemperature::RULE, cell_overvoltage::RULE];
+pub static RULES: &[Rule] = &[cold_charge::RULE, overtemperature::RULE, cell_overvoltage::RULE, over_current::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
