@@ -2,6 +2,7 @@
 
 pub mod charge;
 pub mod cold;
+pub mod cut;
 pub mod rise;
 pub mod rms;
 pub mod stress;

@@ -1,6 +1,7 @@
 //! What a pack is put through: charging in the cold, heat that rises, current that lasts, a path that is cut.
 
 use super::cold::Cold;
+use super::cut::Cut;
 use super::rise::Rise;
 use super::rms::Rms;
 use crate::engine::BankState;
@@ -35,6 +36,8 @@ pub struct Stress {
     pub rise: Rise,
     /// Current over the last minute.
     pub rms: Rms,
+    /// Cut-offs.
+    pub cut: Cut,
 }
 
 impl Stress {
@@ -43,6 +46,7 @@ impl Stress {
         self.cold.tick(view, around);
         self.rise.tick(view, around);
         self.rms.tick(view, view.switches.charge_path != Some(false), around.limits);
+        self.cut.tick(view, around);
     }
 
     /// What is estimated, for screens and scripts; the moment is left to the caller.
