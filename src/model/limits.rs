@@ -140,6 +140,7 @@ limits! {
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";
     OverCurrentUrgentSeconds "over-current.urgent-seconds" = 10.0 "s" [1.0, 600.0] Judgement, "For this long";
+    OverCurrentMargin "over-current.margin" = 2.0 "%" [0.0, 50.0] Judgement, "What a current sensor may be wrong by: found only beyond it";
     OverCurrentKeeps "over-current.hysteresis" = 5.0 "%" [0.0, 50.0] Judgement, "Over when it has fallen by this much below the limit";
     CutoffFrom "bms-cutoff.from" = 0.05 "C" [0.005, 1.0] Judgement, "The current before the cut is above this";
     CutoffSeconds "bms-cutoff.seconds" = 2.0 "s" [0.1, 60.0] Judgement, "It falls to nothing within this time";

@@ -95,7 +95,7 @@ impl Rms {
         if number <= self.number {
             return;
         }
-        let steps = (number - self.number).min(SLICES as i64);
+        let steps = number.saturating_sub(self.number).min(SLICES as i64);
         for step in 0..steps {
             let slice = &mut self.slices[(number - step).rem_euclid(SLICES as i64) as usize];
             *slice = Slice::default();

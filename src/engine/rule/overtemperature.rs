@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::engine::estimate::cold::coldest;
 use crate::engine::view::SensorNow;
 use crate::model::SensorRole;
 use crate::model::finding::{Fact, Severity, Subject};
@@ -37,7 +38,7 @@ fn judge(bench: &Bench, court: &mut Court) {
             judge_unplaced(sensor, bench, court);
         }
     }
-    match view.hottest() {
+    match coldest(view, bench.spec).and(view.hottest()) {
         None => court.not_judged(Why::NoTemperature),
         Some(hottest) if view.current.is_none() && hottest.celsius >= bench.limits.get(L::HotChargeNotice) => {
             court.not_judged(Why::NoCurrent);
