@@ -30,52 +30,67 @@ const DRAWING: u8 = 8;
 /// A limit in amperes and what sets it.
 type Bound = Option<(f64, u8)>;
 
+/// One direction: its root mean square, its present current, and its limit.
+#[derive(Clone, Copy)]
+struct Side {
+    rms: f64,
+    now: f64,
+    bound: Bound,
+    kind: u8,
+}
+
+impl Side {
+    /// How many times the limit it is, at its worst.
+    fn times(&self, amps: f64) -> f64 {
+        self.bound.map_or(0.0, |(limit, _)| amps / limit.max(1e-6))
+    }
+}
+
 fn judge(bench: &Bench, court: &mut Court) {
     let subject = Subject::pack(bench.pack.number);
-    let Some(current) = bench.view.current else {
-        court.end(|s| s == subject);
-        return court.not_judged(Why::NoCurrent);
-    };
-    let drawing = current.amps < 0.0;
-    let open = bench.view.switches.charge_path == Some(false);
     let (into, out) = (charge_bound(bench), draw_bound(bench));
-    if out.is_none() {
+    let blind = match (bench.view.current, out) {
+        (None, _) => Some(Why::NoCurrent),
+        (Some(_), None) => Some(Why::NoCapacity),
+        (Some(_), Some(_)) => None,
+    };
+    if let Some(why) = blind {
         court.end(|s| s == subject);
-        return court.not_judged(Why::NoCapacity);
+        return court.not_judged(why);
     }
     let rms = bench.pack.estimates.stress.rms.amps(bench.limits);
     match rms {
         Some(_) => court.judged(),
         None => court.waits(Why::TooLittleData),
     }
+    let amps = bench.view.current.map_or(0.0, |current| current.amps);
+    let path_open = bench.view.switches.charge_path == Some(false);
     let (charge, draw) = rms.unwrap_or_default();
-    let now = if drawing || !open { current.amps.abs() } else { 0.0 };
-    let over = |rms: f64, bound: Bound, at: f64| bound.is_some_and(|(limit, _)| rms > limit * at);
-    let keeps = 1.0 - bench.limits.get(L::OverCurrentKeeps) / 100.0;
-    let margin = 1.0 + bench.limits.get(L::OverCurrentMargin) / 100.0;
-    let met = over(charge, into, margin) || over(draw, out, margin);
-    let factor = bench.limits.get(L::OverCurrentUrgent);
-    let far = over(now, if drawing { out } else { into }, factor);
+    let charging = Side { rms: charge, now: if path_open { 0.0 } else { amps.max(0.0) }, bound: into, kind: 0 };
+    let drawing = Side { rms: draw, now: (-amps).max(0.0), bound: out, kind: DRAWING };
+    judge_sides(subject, (charging, drawing), bench, court);
+}
+
+fn judge_sides(subject: Subject, (charging, drawing): (Side, Side), bench: &Bench, court: &mut Court) {
+    let limit = |limit| bench.limits.get(limit);
+    let times = charging.times(charging.rms).max(drawing.times(drawing.rms));
+    let now = charging.times(charging.now).max(drawing.times(drawing.now));
+    let (met, far) = (times > 1.0 + limit(L::OverCurrentMargin) / 100.0, now > limit(L::OverCurrentUrgent));
     if !court.has_cases() && !met && !far {
         return;
     }
+    let keeps = times > 1.0 - limit(L::OverCurrentKeeps) / 100.0;
+    let count = bench.view.current.map_or(0, |current| current.count);
     let signs = [
-        Sign::new(Severity::Warning, met, over(charge, into, keeps) || over(draw, out, keeps)),
-        Sign::new(Severity::Urgent, far, far).held(bench.limits.get(L::OverCurrentUrgentSeconds)).read(
-            2,
-            current.count,
-            1,
-        ),
+        Sign::new(Severity::Warning, met, keeps),
+        Sign::new(Severity::Urgent, far, far).held(limit(L::OverCurrentUrgentSeconds)).read(2, count, 1),
     ];
-    let worse = |(rms, bound): (f64, Bound)| bound.map_or(0.0, |(limit, _)| rms / limit.max(1e-6));
-    let out_is_worse = worse((draw, out)).max(if drawing { worse((now, out)) } else { 0.0 })
-        > worse((charge, into)).max(if drawing { 0.0 } else { worse((now, into)) });
-    let (rms, bound, side) = if out_is_worse { (draw, out, DRAWING) } else { (charge, into, 0) };
-    let Some((limit, kind)) = bound else { return };
-    let facts = [(Fact::RmsAmps, rms), (Fact::PeakAmps, now), (Fact::LimitAmps, limit)];
-    court.say(subject, &signs, &facts);
+    let worst = |side: &Side| side.times(side.rms.max(side.now));
+    let side = if worst(&charging) > worst(&drawing) { charging } else { drawing };
+    let (limit, by) = side.bound.unwrap_or_default();
+    court.say(subject, &signs, &[(Fact::RmsAmps, side.rms), (Fact::PeakAmps, side.now), (Fact::LimitAmps, limit)]);
     if met || far {
-        court.kind(subject, kind + side);
+        court.kind(subject, by + side.kind);
     }
 }
 
@@ -207,6 +222,13 @@ mod tests {
         assert!(found(four_cells(), 25.0, 1.0, 120.0, |_| 48.0).is_empty());
         assert_eq!(found(four_cells(), 15.0, 1.0, 120.0, |_| 35.0).len(), 1, "33 A at 15 °C");
         assert!(found(four_cells(), 14.0, 1.0, 120.0, |_| 48.0).is_empty());
+    }
+
+    #[test]
+    fn it_ends_also_where_only_drawing_has_a_limit() {
+        let amps = |t: f64| if t < 120.0 { -110.0 } else { 20.0 };
+        let found = found(four_cells(), 10.0, 1.0, 300.0, amps);
+        assert!(found.len() == 1 && !found[0].ends_with("active"), "{found:?}");
     }
 
     #[test]

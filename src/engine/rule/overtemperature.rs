@@ -67,8 +67,8 @@ fn judge_placed(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
     ];
     let signs = tiers.map(|(severity, at)| {
         let by_rise = rising && severity == Severity::Urgent;
-        let (met, keeps) = (sensor.celsius >= at, sensor.celsius > at - limit(L::HotHysteresis));
-        Sign::new(severity, met || by_rise, keeps || by_rise).held(limit(L::HotSeconds)).read(2, sensor.count, 1)
+        let sign = sign(severity, at, sensor, bench);
+        Sign { met: sign.met || by_rise, keeps: sign.keeps || by_rise, ..sign }
     });
     let subject = Subject::sensor(bench.pack.number, sensor.sensor);
     say(subject, sensor, &signs, bench, court);
@@ -80,6 +80,13 @@ fn judge_placed(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
     } else if case.kind == 0 && case.is_active() && unexplained {
         court.kind(subject, UNEXPLAINED);
     }
+}
+
+/// At a temperature or above, less the hysteresis once it is found; for some seconds and in two readings.
+fn sign(severity: Severity, at: f64, sensor: &SensorNow, bench: &Bench) -> Sign {
+    let keeps = sensor.celsius > at - bench.limits.get(L::HotHysteresis);
+    let hold = bench.limits.get(L::HotSeconds);
+    Sign::new(severity, sensor.celsius >= at, keeps).held(hold).read(2, sensor.count, 1)
 }
 
 /// Whether charge flows into the cells.
@@ -112,10 +119,8 @@ fn judge_unplaced(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
         Some(true) => (limit(L::HotWarning), limit(L::EmergencyCelsius)),
         _ => (limit(L::HotWarning), limit(L::HotUrgent)),
     };
-    let signs = [(Severity::Notice, notice), (Severity::Warning, warning)].map(|(severity, at)| {
-        let (met, keeps) = (sensor.celsius >= at, sensor.celsius > at - limit(L::HotHysteresis));
-        Sign::new(severity, met, keeps).held(limit(L::HotSeconds)).read(2, sensor.count, 1)
-    });
+    let tiers = [(Severity::Notice, notice), (Severity::Warning, warning)];
+    let signs = tiers.map(|(severity, at)| sign(severity, at, sensor, bench));
     let subject = Subject::sensor(bench.pack.number, sensor.sensor);
     say(subject, sensor, &signs, bench, court);
     court.kind(subject, UNPLACED);
