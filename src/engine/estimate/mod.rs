@@ -2,7 +2,10 @@
 
 pub mod charge;
 pub mod cold;
+pub mod cut;
 pub mod rest;
+pub mod rise;
+pub mod rms;
 pub mod sensors;
 pub mod stress;
 
