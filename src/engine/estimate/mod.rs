@@ -1,7 +1,9 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod hours;
 pub mod rest;
+pub mod taper;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -14,11 +16,18 @@ pub struct Estimates {
     pub charge: charge::Charge,
     /// Since when it rests.
     pub rest: rest::Rest,
+    /// The taper of a charge.
+    pub taper: taper::Taper,
+    /// What is remembered of hours and days.
+    pub hours: hours::Hours,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
+        self.charge.shared(view);
         self.rest.tick(view, limits);
+        self.taper.tick(view, limits);
+        self.hours.tick(view, &self.taper, &self.charge, limits);
     }
 }

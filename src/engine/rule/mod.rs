@@ -8,6 +8,7 @@ mod cell_overvoltage;
 mod cell_undervoltage;
 mod imbalance;
 mod left_empty;
+mod prolonged_high_float;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -47,7 +48,8 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] = &[imbalance::RULE, cell_overvoltage::RULE, cell_undervoltage::RULE, left_empty::RULE];
+pub static RULES: &[Rule] =
+    &[imbalance::RULE, prolonged_high_float::RULE, cell_overvoltage::RULE, cell_undervoltage::RULE, left_empty::RULE];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
