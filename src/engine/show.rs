@@ -2,11 +2,11 @@
 
 use super::pack::Pack;
 use super::rule::{RULES, Told};
-use super::{Engine, verdict};
+use super::{Engine, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
-use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
+use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Stamp};
 
 impl Engine {
@@ -22,6 +22,7 @@ impl Engine {
             bank_voltage: self.state.voltage.shown(self.now, self.limits.get(L::StalePeriods)),
             findings: self.findings(),
             not_judged: self.not_judged(),
+            estimates: self.packs.iter().flat_map(|pack| self.estimates(pack)).collect(),
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
@@ -53,6 +54,14 @@ impl Engine {
             switches: view.switches,
             fine_now: Default::default(),
         }
+    }
+
+    fn estimates(&self, pack: &Pack) -> Vec<Estimate> {
+        let mut rows = estimate::rows(pack, self.now, &self.limits);
+        for row in &mut rows {
+            row.as_of = row.as_of.map(|engine| engine.plus_nanos(self.offset));
+        }
+        rows
     }
 
     fn motion(&self, pack: &Pack) -> Motion {

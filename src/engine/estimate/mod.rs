@@ -1,9 +1,14 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod full;
 pub mod hours;
 pub mod rest;
+mod rows;
+pub mod soc;
 pub mod taper;
+
+pub use rows::rows;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -20,6 +25,8 @@ pub struct Estimates {
     pub taper: taper::Taper,
     /// What is remembered of hours and days.
     pub hours: hours::Hours,
+    /// State of charge.
+    pub soc: soc::Soc,
 }
 
 impl Estimates {
@@ -29,5 +36,6 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
+        self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
     }
 }
