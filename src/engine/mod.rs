@@ -13,19 +13,23 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::{PackSpec, SourceState};
+use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
 use case::{Cases, Moment};
+use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
 use quality::DataQuality;
 use rule::{Answer, BankBench, Bench, Court, Judge, RULES};
 use serde::{Deserialize, Serialize};
-use view::CurrentNow;
+use view::{CurrentNow, Looking};
 
 /// Gauges of a charging source, in the order of their quantities.
 const SOURCE_GAUGES: usize = 5;
+
+/// A source that gives more than this charges, A.
+const SOURCE_CHARGES: f64 = 0.5;
 
 /// What the decoder made of a frame beside its values.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -64,6 +68,28 @@ pub struct BankState {
     pub sources: Vec<[Gauge; SOURCE_GAUGES]>,
 }
 
+impl BankState {
+    /// The kind of the only source that is heard charging; none when it is none or several.
+    #[must_use]
+    pub fn only_source(&self, now: Stamp, periods: f64) -> Option<SourceKind> {
+        let mut charging = self.charging(now, periods);
+        let kind = charging.next()?;
+        charging.next().is_none().then_some(kind)
+    }
+
+    /// Kinds of the sources that are heard charging: by their current, or where they tell none, by their state.
+    pub fn charging(&self, now: Stamp, periods: f64) -> impl Iterator<Item = SourceKind> {
+        let charges = move |gauges: &&[Gauge; SOURCE_GAUGES]| match gauges[2].now(now, periods) {
+            Some(amps) => amps > SOURCE_CHARGES,
+            None => gauges[1].now(now, periods).is_some_and(|state| (2.0..=5.0).contains(&state)),
+        };
+        let kind = move |gauges: &[Gauge; SOURCE_GAUGES]| {
+            gauges[0].now(now, periods).and_then(|code| SourceKind::from_code(code as u8)).unwrap_or_default()
+        };
+        self.sources.iter().filter(charges).map(kind)
+    }
+}
+
 /// The engine. Plain state: clone it, save it, restore it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Engine {
@@ -85,6 +111,8 @@ pub struct Engine {
     dirty: bool,
     /// When the next tick is due without an input.
     deadline: Option<Stamp>,
+    /// The recording has ended in good order; another may follow.
+    paused: bool,
 }
 
 impl Engine {
@@ -105,12 +133,16 @@ impl Engine {
             offset: 0,
             dirty: false,
             deadline: None,
+            paused: false,
         }
     }
 
     /// Moves engine time on to `to`, with every tick that falls due before it. In how many calls does not matter.
     #[inline]
     pub fn advance(&mut self, to: Stamp) {
+        if self.paused && to > self.now {
+            self.pause();
+        }
         while let Some(due) = self.next_tick().filter(|due| *due <= to) {
             self.tick(due);
         }
@@ -185,6 +217,22 @@ impl Engine {
     pub fn heard(&mut self, frame: &Frame, told: &Told) {
         self.dirty = true;
         self.quality.frame(frame, told, self.now.plus_nanos(self.offset));
+        if let Some(beat) = &told.beat {
+            self.beat(beat);
+        }
+    }
+
+    /// A leap of the clock looks like a gap until a sender's own time shows what it was.
+    fn beat(&mut self, beat: &BeatTold) {
+        let before = self.quality.beat_at(beat.sender);
+        let leap = self.quality.beat(beat, self.now, self.limits.get(L::StaleFindSeconds));
+        if let (Some(leap), Some(before)) = (leap, before) {
+            self.quality.stepped(self.now, leap);
+            self.quality.no_gap();
+            if let Some(stale) = rule::number("stale-data") {
+                self.cases.retract(stale, before);
+            }
+        }
     }
 
     /// Something came that is no frame.
@@ -192,7 +240,21 @@ impl Engine {
         self.dirty = true;
         match body {
             Body::Acknowledge { rule, subject } => self.cases.acknowledge(*rule, *subject),
-            Body::Closing => self.close(),
+            Body::Closing => {
+                self.close();
+                self.paused = true;
+            }
+            Body::Suspend { .. } => {
+                self.pause();
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
+            Body::ClockStep { old } => {
+                let secs = self.now.plus_nanos(self.offset).since(*old);
+                if secs.abs() >= self.limits.get(L::ClockStepSeconds) {
+                    self.quality.stepped(self.now, secs);
+                }
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
             other => self.quality.event(other, self.now.plus_nanos(self.offset)),
         }
     }
@@ -215,6 +277,14 @@ impl Engine {
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
         (sizes && packs).then_some(self)
+    }
+
+    /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
+    fn pause(&mut self) {
+        self.paused = false;
+        self.deadline = None;
+        self.dirty = false;
+        self.packs.iter_mut().for_each(Pack::pause);
     }
 
     /// The wall clock stepped by so many nanoseconds.
@@ -242,9 +312,15 @@ impl Engine {
 
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         for index in 0..self.packs.len() {
+            if self.packs[index].watch_silence(due, silence.0, silence.1) {
+                self.quality.gap();
+            }
             self.tick_pack(index, moment);
         }
+        let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
         self.dirty = false;
@@ -255,10 +331,15 @@ impl Engine {
         let empty = PackSpec::default();
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
-        let mut view = view::look(&self.packs[index], spec, &self.limits, moment.engine, shared);
-        view.chargers_off = self.chargers_off(moment.engine);
+        let others = self.others(index, moment.engine);
+        let chargers_off = self.chargers_off(moment.engine);
         let pack = &mut self.packs[index];
+        let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
+        let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
+        view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
+        pack.estimates.stress.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
@@ -268,7 +349,7 @@ impl Engine {
             }
         }
         pack.answers = answers;
-        pack.view = view;
+        pack.spare.0 = std::mem::replace(&mut pack.view, view);
         pack.end_second();
     }
 
@@ -325,11 +406,20 @@ impl Engine {
         Some(CurrentNow { amps: whole.amps * share, recent: scale(whole.recent), shared: true, ..whole })
     }
 
+    /// Current of the packs beside this one, A, as far as they are heard.
+    fn others(&self, index: usize, now: Stamp) -> Option<f64> {
+        let periods = self.limits.get(L::StalePeriods);
+        let others = self.packs.iter().enumerate().filter(|(other, _)| *other != index);
+        let amps = others.filter_map(|(_, pack)| pack.gauge(Quantity::Current).now(now, periods));
+        amps.reduce(|sum, amps| sum + amps)
+    }
+
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.
     fn next_deadline(&self, now: Stamp) -> Option<Stamp> {
         let periods = self.limits.get(L::StalePeriods);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         let gauges = self.packs.iter().flat_map(Pack::gauges).map(|(_, gauge)| gauge);
-        let ages = gauges.filter_map(|gauge| gauge.valid_until(periods)).filter(|at| *at >= now);
+        let ages = gauges.filter_map(|gauge| gauge.next_change(now, periods, silence));
         let due = ages.chain(self.cases.due(now)).min()?;
         Some(next_second(due.max(now)))
     }

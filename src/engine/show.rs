@@ -1,13 +1,15 @@
 //! The engine's state as a [`Snapshot`]: a copy for screens, reports and scripts.
 
+use super::estimate::cold;
 use super::pack::Pack;
-use super::rule::{RULES, Told};
+use super::rule::{Judge, RULES, Told};
 use super::{Engine, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Stamp};
+use std::sync::LazyLock;
 
 impl Engine {
     /// A copy of everything that is known now.
@@ -52,7 +54,7 @@ impl Engine {
             bus_voltage: shown(Quantity::BusVoltage),
             reported_soc: shown(Quantity::ReportedSoc),
             switches: view.switches,
-            fine_now: Default::default(),
+            fine_now: cold::fine_now(pack, self.spec(pack), &self.limits),
         }
     }
 
@@ -61,7 +63,20 @@ impl Engine {
         for row in &mut rows {
             row.as_of = row.as_of.map(|engine| engine.plus_nanos(self.offset));
         }
+        rows.extend(self.stress_rows(pack));
         rows
+    }
+
+    /// The pack as described; an empty description when nobody said anything.
+    fn spec(&self, pack: &Pack) -> &PackSpec {
+        static NOTHING: LazyLock<PackSpec> = LazyLock::new(PackSpec::default);
+        self.bank.packs.get(usize::from(pack.number)).unwrap_or(&NOTHING)
+    }
+
+    fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
+        let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
+        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 
     fn motion(&self, pack: &Pack) -> Motion {
@@ -134,13 +149,15 @@ impl Engine {
     fn not_judged(&self) -> Vec<NotJudged> {
         let mut list = Vec::new();
         for (rule, row) in RULES.iter().enumerate() {
-            for pack in &self.packs {
-                if let Some(why) = pack.answers.get(rule).and_then(|answer| answer.why) {
-                    list.push(NotJudged {
-                        code: row.code,
-                        why: why.words().to_owned(),
-                        subject: Subject::pack(pack.number),
-                    });
+            let of_packs = self.packs.iter().map(|pack| (Subject::pack(pack.number), pack.answers.get(rule)));
+            let of_bank = [(Subject::BANK, self.answers.get(rule))];
+            let answers: Vec<_> = match row.judge {
+                Judge::Pack(_) => of_packs.collect(),
+                Judge::Bank(_) => of_bank.into_iter().collect(),
+            };
+            for (subject, answer) in answers {
+                if let Some(why) = answer.and_then(|answer| answer.why) {
+                    list.push(NotJudged { code: row.code, why: why.words().to_owned(), subject });
                 }
             }
         }

@@ -84,6 +84,7 @@ limits! {
     PlatingShare "cold-charge.plating-share" = 0.5 "% of capacity" [0.0, 100.0] Judgement, "Or after this charge above the plating limit";
     PlatingUrgent "cold-charge.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the plating limit";
     PlatingUrgentSeconds "cold-charge.urgent-seconds" = 10.0 "s" [0.0, 3600.0] Judgement, "Urgent when two readings over this long are above it";
+    ColdDipSeconds "cold-charge.dip-seconds" = 30.0 "s" [0.0, 600.0] Judgement, "A dip below a limit shorter than this does not end the run above it, and is taken off its time";
     DeadBandRate "current.dead-band" = 0.02 "C" [0.0, 0.5] Judgement, "Charging means more than this, in multiples of capacity";
     DeadBandAmps "current.dead-band-amps" = 1.0 "A" [0.0, 100.0] Judgement, "And more than this, in amperes";
     HeaterUnknownRate "cold-charge.heater-unknown" = 0.05 "C" [0.0, 1.0] Judgement, "Current that an unknown heater may draw, when its rated current is not known";
@@ -150,6 +151,7 @@ limits! {
     CutoffFrom "bms-cutoff.from" = 0.05 "C" [0.005, 1.0] Judgement, "The current before the cut is above this";
     CutoffSeconds "bms-cutoff.seconds" = 2.0 "s" [0.1, 60.0] Judgement, "It falls to nothing within this time";
     CutoffSeparation "bms-cutoff.separation" = 0.2 "V" [0.01, 10.0] Judgement, "Sum of the cells and the bus part by more than this";
+    SensorRefusedSeconds "sensor-fault.seconds" = 30.0 "s" [0.0, 3600.0] Judgement, "'Not available' or 'error' for this long, after having given values";
     SensorStuckHours "sensor-fault.stuck-hours" = 1.0 "h" [0.1, 100.0] Judgement, "Not one count of change for this long";
     SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
     SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";

@@ -198,8 +198,8 @@ mod tests {
     /// Four packs of 10 mΩ on links of 0.6 mΩ: the shares that a ladder of resistors gives.
     #[test]
     fn packs_share_by_where_the_cables_are_taken_off() {
-        assert_eq!(shares(false, 0.3e-3), [34.0, 26.0, 21.0, 19.0]);
-        assert_eq!(shares(true, 0.3e-3), [26.0, 24.0, 24.0, 26.0]);
+        assert_eq!(shares(false, 0.6e-3), [34.0, 26.0, 21.0, 19.0]);
+        assert_eq!(shares(true, 0.6e-3), [26.0, 24.0, 24.0, 26.0]);
     }
 
     #[test]

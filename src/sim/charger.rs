@@ -85,7 +85,8 @@ impl Charger {
             SourceState::Bulk if self.volts(bus) > self.spec.absorption - 0.01 => self.state = SourceState::Absorption,
             SourceState::Absorption => {
                 self.held += secs;
-                let small = into_bank < self.spec.tail && self.volts(bus) > self.spec.absorption - 0.05;
+                let small = self.spec.tail.is_some_and(|tail| into_bank < tail)
+                    && self.volts(bus) > self.spec.absorption - 0.05;
                 self.tail = if small { self.tail + secs } else { 0.0 };
                 if self.tail >= TAIL_HOLD || self.held >= self.spec.absorption_hours * 3600.0 {
                     self.finish();

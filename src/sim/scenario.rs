@@ -359,8 +359,9 @@ pub(super) struct Source {
     /// Longest absorption, h.
     #[serde(default = "Source::usual_hours")]
     pub(super) absorption_hours: f64,
-    /// Charge current of the bank at which absorption ends, A.
-    pub(super) tail: f64,
+    /// Charge current of the bank at which absorption ends, A; it goes by its hours alone unless given.
+    #[serde(default)]
+    pub(super) tail: Option<f64>,
     /// Cable between source and bus, mΩ.
     #[serde(default = "Source::usual_cable")]
     pub(super) cable_milliohm: f64,

@@ -15,6 +15,9 @@ const LOADS: u64 = 200;
 const CELLS: u64 = 1;
 /// Longest step while something happens, seconds.
 const BUSY_STEP: f64 = 2.0;
+/// Loads go off below this voltage of the bus, and come back when it has been above the other for a minute.
+const LOADS_OFF: f64 = 8.0;
+const LOADS_BACK: (f64, f64) = (11.0, 60.0);
 /// Share of the capacity that may pass in a longer step.
 const QUIET_SHARE: f64 = 2e-4;
 
@@ -35,6 +38,8 @@ pub(super) struct World {
     pub(super) load: f64,
     /// Air around the bank, °C.
     pub(super) air: f64,
+    /// Loads have gone off for want of voltage; seconds for which there has been enough again.
+    dark: Option<f64>,
     network: Network,
     branches: Vec<Branch>,
     amps: Vec<f64>,
@@ -55,6 +60,7 @@ impl World {
             bus,
             load: 0.0,
             air,
+            dark: None,
             network: Network::default(),
             branches: Vec::new(),
             amps: vec![0.0; packs.len()],
@@ -105,6 +111,7 @@ impl World {
         for charger in &mut self.chargers {
             charger.step(self.bus, into_bank, secs);
         }
+        self.look_at_the_bus(secs);
         self.secs += secs;
     }
 
@@ -120,7 +127,23 @@ impl World {
         let loads = self.scenario.loads.iter().enumerate();
         let watts: f64 = loads.map(|(index, load)| power(load, self.seed, LOADS + index as u64, self.secs)).sum();
         let heaters: f64 = self.packs.iter().map(Pack::heater_watts).sum();
-        self.load = if self.bus > 5.0 { (watts + heaters) / self.bus } else { watts / 12.0 };
+        self.load = if self.dark.is_some() { 0.0 } else { (watts + heaters) / self.bus.max(LOADS_OFF * self.scale()) };
+    }
+
+    /// What voltages of a bank of four cells are to be multiplied by.
+    fn scale(&self) -> f64 {
+        self.packs.first().map_or(1.0, |pack| f64::from(pack.spec.cells) / 4.0)
+    }
+
+    /// Whether loads have gone off, by the voltage after a step.
+    fn look_at_the_bus(&mut self, secs: f64) {
+        let scale = self.scale();
+        self.dark = match self.dark {
+            None => (self.bus < LOADS_OFF * scale).then_some(0.0),
+            Some(_) if self.bus < LOADS_BACK.0 * scale => Some(0.0),
+            Some(fine) if fine + secs < LOADS_BACK.1 => Some(fine + secs),
+            Some(_) => None,
+        };
     }
 }
 

@@ -1,11 +1,14 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod charge;
+pub mod cold;
 pub mod full;
 pub mod hours;
 pub mod rest;
 mod rows;
+pub mod sensors;
 pub mod soc;
+pub mod stress;
 pub mod taper;
 
 pub use rows::rows;
@@ -19,6 +22,10 @@ use serde::{Deserialize, Serialize};
 pub struct Estimates {
     /// Charge counted in and out.
     pub charge: charge::Charge,
+    /// Which sensors can be trusted.
+    pub sensors: sensors::Sensors,
+    /// What the pack is put through.
+    pub stress: stress::Stress,
     /// Since when it rests.
     pub rest: rest::Rest,
     /// The taper of a charge.
@@ -32,6 +39,7 @@ pub struct Estimates {
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
+        self.sensors.tick(view, limits);
         self.charge.shared(view);
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);

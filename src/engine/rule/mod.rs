@@ -6,9 +6,14 @@
 
 mod cell_overvoltage;
 mod cell_undervoltage;
+mod clock_step;
+mod cold_charge;
 mod imbalance;
 mod left_empty;
+mod lossy_link;
 mod prolonged_high_float;
+mod sensor_fault;
+mod stale_data;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -48,8 +53,18 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] =
-    &[imbalance::RULE, prolonged_high_float::RULE, cell_overvoltage::RULE, cell_undervoltage::RULE, left_empty::RULE];
+pub static RULES: &[Rule] = &[
+    cold_charge::RULE,
+    imbalance::RULE,
+    prolonged_high_float::RULE,
+    cell_overvoltage::RULE,
+    cell_undervoltage::RULE,
+    left_empty::RULE,
+    sensor_fault::RULE,
+    stale_data::RULE,
+    lossy_link::RULE,
+    clock_step::RULE,
+];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -119,6 +134,8 @@ pub enum Why {
     SomeCellsMissing,
     /// No valid temperature that may set a limit.
     NoTemperature,
+    /// The only valid temperature is a terminal's.
+    OnlyTerminal,
     /// No valid current.
     NoCurrent,
     /// The capacity is not described.
@@ -152,6 +169,7 @@ impl Why {
             Self::NoCellVoltages => "no cell voltages arrive",
             Self::SomeCellsMissing => "some cell voltages are missing",
             Self::NoTemperature => "no valid cell or case temperature",
+            Self::OnlyTerminal => "the only temperature is a terminal's, which reads warm under load",
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
@@ -249,4 +267,16 @@ pub fn capital(subject: Subject) -> String {
     let words = subject.to_string();
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
+#[must_use]
+pub fn span(secs: f64) -> String {
+    match secs {
+        s if s < 100.0 => format!("{s:.0} s"),
+        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
+        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
+        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
 }

@@ -223,7 +223,7 @@ mod tests {
         for day in [0.0, 9.0] {
             story.run(day * DAY, (day + 0.5) * DAY, 60.0, |_, bus| hold(bus, 3.56, 0.2));
         }
-        assert!(story.findings().is_empty());
+        assert!(found(&story).is_empty());
         let held = story.engine.packs[0].estimates.hours.held_hours(crate::engine::estimate::hours::Window::PlainHours);
         assert!((held - 24.0).abs() < 0.3, "{held}");
     }

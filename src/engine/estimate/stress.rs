@@ -1,0 +1,55 @@
+//! What a pack is put through: charging in the cold, heat that rises, current that lasts, a path that is cut.
+
+use super::cold::Cold;
+use crate::engine::BankState;
+use crate::engine::pack::Pack;
+use crate::engine::view::View;
+use crate::model::Subject;
+use crate::model::bank::PackSpec;
+use crate::model::limits::Limits;
+use crate::model::snapshot::Estimate;
+use serde::{Deserialize, Serialize};
+
+/// What these estimators look at beside the pack's own view.
+pub struct Around<'a> {
+    /// The pack at the tick before.
+    pub before: &'a View,
+    /// The pack as described.
+    pub spec: &'a PackSpec,
+    /// The limits in force.
+    pub limits: &'a Limits,
+    /// What belongs to the whole bank.
+    pub bank: &'a BankState,
+    /// Current of the other packs together, A; none when there is no other that is heard.
+    pub others: Option<f64>,
+}
+
+/// The estimators of what a pack is put through.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Stress {
+    /// Charging in the cold.
+    pub cold: Cold,
+}
+
+impl Stress {
+    /// Moves on by one tick.
+    pub fn tick(&mut self, view: &View, around: &Around) {
+        self.cold.tick(view, around);
+    }
+
+    /// What is estimated, for screens and scripts; the moment is left to the caller.
+    #[must_use]
+    pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
+        self.cold.rows(pack, spec, limits)
+    }
+}
+
+/// A row that is known.
+pub(super) fn known(name: &'static str, subject: Subject, value: f64) -> Estimate {
+    Estimate { name, subject, value: Some(value), low: None, high: None, as_of: None, why: None }
+}
+
+/// A row that is not known, and why.
+pub(super) fn unknown(name: &'static str, subject: Subject, why: &str) -> Estimate {
+    Estimate { name, subject, value: None, low: None, high: None, as_of: None, why: Some(why.to_owned()) }
+}
