@@ -144,6 +144,8 @@ limits! {
     FloatLongDays "prolonged-high-float.warning-days" = 30.0 "held days" [0.1, 365.0] Judgement, "Warning above so many held days";
     FloatLongWindow "prolonged-high-float.warning-window" = 45.0 "days" [1.0, 46.0] Judgement, "Within this window";
     FloatMid "prolonged-high-float.middle" = 3.475 "V" [3.3, 4.0] Practice, "Held between this and the high mark: notice after the long days (13.9 V on four: 13.8 V and a charger's error)";
+    HeldRate "held-high.rate" = 0.02 "C" [0.0, 1.0] Judgement, "Time per band of voltage is counted at less current than this";
+    HeatActivation "heat.activation" = 47.0 "kJ/mol" [5.0, 120.0] Judgement, "Activation energy by which heat weighs time, relative to 25 °C (published models spread from 17 to 62)";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";
@@ -170,6 +172,26 @@ limits! {
     AnchorLastFull "full.last-full" = 3.44 "V" [3.0, 3.7] Computed("the open-circuit table of docs/sources.md"), "'Last full' is set from this mean on";
     AnchorTail "full.tail-rate" = 0.05 "C" [0.001, 0.5] Judgement, "Full: the current has decayed below this";
     AnchorFrom "full.from-rate" = 0.10 "C" [0.001, 1.0] Judgement, "Full: it has decayed from above this";
+    AnchorWithin "full.within" = 15.0 "mV" [1.0, 100.0] Judgement, "Full: the mean stays this close to the voltage held";
+    AnchorStep "full.step" = 0.05 "C" [0.001, 1.0] Judgement, "Full: a change by more than this within 2 s (or between two readings) is a step, not a decay";
+    AnchorTailSeconds "full.tail-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "Full: the small current has lasted this long";
+    AnchorHoldMinutes "full.hold-minutes" = 30.0 "min" [1.0, 600.0] Judgement, "Full without a smooth decay: the voltage was held for this long";
+    AnchorTrickle "full.trickle-rate" = 0.02 "C" [0.001, 0.5] Judgement, "At least 98 % when the current has decayed below this; also the largest current of a float";
+    AnchorFloat "full.float" = 3.345 "V" [3.2, 3.7] Computed("the open-circuit table of docs/sources.md"), "Full by float: every cell above this";
+    AnchorFloatHours "full.float-hours" = 6.0 "h" [0.5, 100.0] Judgement, "Full by float, and at least 98 % after a full charge: held for this long";
+    AnchorBand "full.band" = 2.0 "%" [0.0, 20.0] Computed("the open-circuit table of docs/sources.md"), "Half width of the state of charge at a full charge";
+    AnchorFloatBand "full.float-band" = 3.0 "%" [0.0, 20.0] Judgement, "Half width of the state of charge by float";
+    AnchorNewCycle "full.new-cycle" = 5.0 "% of capacity" [0.1, 100.0] Judgement, "After so much was drawn a full charge sets the state of charge anew; before, it may only raise it";
+    HighCellAt "full.high-cell" = 3.60 "V" [3.4, 4.0] Judgement, "A charge that stops with a cell above this, and the others well below, was ended by that cell";
+    SocRestProves "soc.rest-proves" = 3.40 "V" [3.3, 3.6] Computed("the open-circuit table of docs/sources.md"), "A rest above it proves at least 95 %";
+    SocRestTells "soc.rest-tells-below" = 15.0 "%" [0.0, 30.0] Computed("the open-circuit table of docs/sources.md"), "Below this the voltage at rest tells the state of charge";
+    SocRestSpread "soc.rest-spread" = 100.0 "mV" [1.0, 1000.0] Judgement, "But only while the cells stand this close together";
+    SocEfficiency "soc.efficiency" = 0.995 "" [0.9, 1.0] Computed("C/30 cycles of an open LFP test set (Plett)"), "Least share of the charge put in that comes out again; at most all of it";
+    SocGain "soc.gain" = 1.0 "%" [0.0, 20.0] Judgement, "Error of the current sensor in proportion";
+    SocOffset "soc.offset" = 0.1 "A" [0.0, 10.0] Judgement, "Error of the current sensor at zero, unless learnt";
+    SocOffsetRate "soc.offset-rate" = 0.001 "C" [0.0, 0.1] Judgement, "And at least this, for the sensors of large packs";
+    SocBlindRate "soc.blind-rate" = 0.5 "C" [0.0, 5.0] Judgement, "Current that may have flowed, either way, while none was known";
+    SocNotKnown "soc.not-known" = 30.0 "%" [1.0, 100.0] Judgement, "Not known any more when the half width is beyond this";
     VerdictRemembers "verdict.remembers" = 7.0 "days" [0.0, 365.0] Judgement, "A past warning or urgent finding counts in the verdict for this long";
 }
 

@@ -14,6 +14,7 @@ mod left_empty;
 mod lossy_link;
 mod over_current;
 mod overtemperature;
+mod prolonged_high_float;
 mod sensor_fault;
 mod stale_data;
 
@@ -59,6 +60,7 @@ pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
     imbalance::RULE,
+    prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
     left_empty::RULE,
