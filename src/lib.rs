@@ -3,9 +3,16 @@
 //!
 //! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
 
+pub mod app;
+pub mod config;
+pub mod curve;
 pub mod decode;
 pub mod engine;
 pub mod layout;
 pub mod model;
 pub mod pipeline;
+pub mod report;
+pub mod sim;
+pub mod source;
 pub mod unit;
+pub mod wire;

@@ -12,7 +12,7 @@ struct Sender {
     known: bool,
     /// Frames heard since its last beat.
     heard: u32,
-    /// Counter and uptime, ms, of its last beat.
+    /// Counter and uptime, in tenths of a second, of its last beat.
     beat: Option<(u32, u32)>,
 }
 
@@ -50,7 +50,7 @@ impl OwnState {
         }
         let before = sender.beat.replace((count, uptime));
         let heard = std::mem::take(&mut sender.heard);
-        let uptime_secs = f64::from(uptime) * 1e-3;
+        let uptime_secs = f64::from(uptime) * 0.1;
         match before {
             Some((last, since)) if count >= last && uptime >= since => {
                 let sent = count - last;

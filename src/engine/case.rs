@@ -93,8 +93,6 @@ pub struct Case {
     pub acknowledged: bool,
     /// A number of the rule's own choosing that tells kinds of the condition apart in words.
     pub kind: u8,
-    /// Index of the episode in the list of episodes, counted from the first ever.
-    episode: u64,
 }
 
 impl Case {
@@ -110,7 +108,6 @@ impl Case {
             evidence: Evidence::default(),
             acknowledged: false,
             kind: 0,
-            episode: 0,
         }
     }
 
@@ -193,8 +190,6 @@ impl Case {
 pub struct Cases {
     cases: BTreeMap<(u16, Subject), Case>,
     episodes: Vec<Episode>,
-    /// Episodes that were dropped from the front of the list.
-    dropped: u64,
     /// Counts changes that a screen or a script wants to hear of.
     changes: u64,
 }
@@ -253,13 +248,11 @@ impl Cases {
         }
         if begins {
             let first = if case.episodes == 1 { case.first.wall } else { now.wall };
-            case.episode = self.dropped + self.episodes.len() as u64;
             let severity = case.active.unwrap_or(Severity::Notice);
             self.episodes.push(Episode { rule, subject, severity, first, last: now.wall, active: true });
         }
-        if let Some(episode) = case.episode.checked_sub(self.dropped).and_then(|i| self.episodes.get_mut(i as usize))
-            && case.episodes > 0
-            && (case.is_active() || before.is_some())
+        if (case.is_active() || before.is_some())
+            && let Some(episode) = self.episodes.iter_mut().rev().find(|e| e.rule == rule && e.subject == subject)
         {
             episode.last = now.wall;
             episode.active = case.is_active();
@@ -271,7 +264,6 @@ impl Cases {
         }
         if self.episodes.len() > EPISODES_KEPT {
             self.episodes.remove(0);
-            self.dropped += 1;
         }
     }
 
@@ -291,7 +283,16 @@ impl Cases {
 
     /// Takes back a finding that later data explained otherwise.
     pub fn retract(&mut self, rule: u16, since: Stamp) {
+        let taken: Vec<Stamp> = self
+            .cases
+            .iter()
+            .filter(|((r, _), case)| *r == rule && case.first.engine >= since)
+            .map(|(_, c)| c.first.wall)
+            .collect();
         self.cases.retain(|(r, _), case| *r != rule || case.first.engine < since);
+        if let Some(from) = taken.into_iter().min() {
+            self.episodes.retain(|episode| episode.rule != rule || episode.first < from);
+        }
         self.changes += 1;
     }
 

@@ -1,11 +1,11 @@
 //! One value as it keeps arriving: the last number, how old it may get, and the extremes that no second may lose.
 
 use crate::model::snapshot::{Shown, Standing};
-use crate::model::{Stamp, Value};
+use crate::model::{NANOS_PER_SEC, Stamp, Value};
 use serde::{Deserialize, Serialize};
 
 /// Period assumed before a second reading has come: a log at one set a minute.
-const FIRST_PERIOD: f32 = 60.0;
+const FIRST_PERIOD: i64 = 60 * NANOS_PER_SEC;
 /// Readings during which the longest interval seen is taken for the usual one.
 const LEARNING: u32 = 8;
 /// No value is called stale sooner than this, however fast it usually comes.
@@ -68,7 +68,8 @@ pub struct Gauge {
     at: Stamp,
     /// When a number last arrived.
     good_at: Stamp,
-    period: f32,
+    /// Usual time between two readings, ns.
+    period: i64,
     count: u32,
     /// Extremes since the last tick; meaningful only while `fresh` is not 0.
     recent: Extremes,
@@ -115,7 +116,7 @@ impl Gauge {
     #[inline]
     fn take(&mut self, now: Stamp, number: f64) {
         if self.count > 0 {
-            self.learn(now.since(self.good_at) as f32);
+            self.learn(now.nanos().saturating_sub(self.good_at.nanos()));
         }
         self.value = number;
         self.last = Last::Number;
@@ -124,32 +125,34 @@ impl Gauge {
         self.count = self.count.saturating_add(1);
         self.recent.take(number, self.fresh == 0);
         self.fresh = self.fresh.saturating_add(1);
-        self.lowest = self.lowest.min(number);
-        self.highest = self.highest.max(number);
     }
 
     #[inline]
-    fn learn(&mut self, interval: f32) {
-        if self.count == 1 {
+    fn learn(&mut self, interval: i64) {
+        if self.count >= LEARNING && interval <= self.period.saturating_mul(3) {
+            self.period += (interval - self.period) / 8;
+        } else if self.count == 1 {
             self.period = interval;
         } else if self.count < LEARNING {
             self.period = self.period.max(interval);
-        } else if interval > 3.0 * self.period {
-            self.period = interval.min(self.period * 1.25 + 0.001);
         } else {
-            self.period += (interval - self.period) * 0.125;
+            self.period = interval.min(self.period / 4 * 5 + NANOS_PER_SEC / 1000);
         }
     }
 
     /// Ends the second: extremes start anew with the next reading.
     pub fn end_second(&mut self) {
-        self.fresh = 0;
+        if self.fresh > 0 {
+            self.lowest = self.lowest.min(self.recent.low);
+            self.highest = self.highest.max(self.recent.high);
+            self.fresh = 0;
+        }
     }
 
     /// Usual time between two readings, s.
     #[must_use]
     pub fn period(&self) -> f64 {
-        f64::from(self.period)
+        self.period as f64 * 1e-9
     }
 
     /// Seconds for which a reading stays valid, at so many periods.
@@ -175,6 +178,33 @@ impl Gauge {
     #[must_use]
     pub fn valid_until(&self, periods: f64) -> Option<Stamp> {
         (self.last == Last::Number).then(|| self.good_at.plus_secs(self.valid_secs(periods)))
+    }
+
+    /// Seconds since anything last arrived, once it is longer ago than so many periods and so many seconds;
+    /// never for a value of which too few readings came to know its period.
+    #[must_use]
+    pub fn silent_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
+        let silent = now.since(self.heard_at()?);
+        (self.count >= 3 && silent > self.silence_found(periods, secs)).then_some(silent)
+    }
+
+    fn silence_found(&self, periods: f64, secs: f64) -> f64 {
+        (periods * self.period()).max(secs)
+    }
+
+    /// The next moment after `now` at which this value changes its standing with nothing arriving.
+    #[must_use]
+    pub fn next_change(&self, now: Stamp, valid_periods: f64, silence: (f64, f64)) -> Option<Stamp> {
+        let heard = self.heard_at()?;
+        let invalid = self.valid_until(valid_periods).filter(|at| *at >= now);
+        let silent = heard.plus_secs(self.silence_found(silence.0, silence.1));
+        let silent = (self.count >= 3 && silent >= now).then_some(silent);
+        invalid.into_iter().chain(silent).min()
+    }
+
+    /// What stood is no longer asked for: a recording ended, or the computer slept.
+    pub fn pause(&mut self) {
+        self.last = Last::Nothing;
     }
 
     /// Readings that were numbers, since the start.
@@ -234,12 +264,13 @@ impl Gauge {
             Last::Number => Standing::Stale,
         };
         let any = self.count > 0;
+        let recent = self.recent();
         Shown {
             value: any.then_some(self.value),
             standing,
             age_secs: any.then(|| now.since(self.good_at).max(0.0)),
-            lowest: any.then_some(self.lowest),
-            highest: any.then_some(self.highest),
+            lowest: any.then_some(self.lowest.min(recent.low)),
+            highest: any.then_some(self.highest.max(recent.high)),
         }
     }
 }

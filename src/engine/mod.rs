@@ -13,7 +13,7 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::{PackSpec, SourceKind};
+use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
 use case::{Cases, Moment};
@@ -23,7 +23,7 @@ use pack::Pack;
 use quality::DataQuality;
 use rule::{Answer, BankBench, Bench, Court, Judge, RULES};
 use serde::{Deserialize, Serialize};
-use view::CurrentNow;
+use view::{CurrentNow, Looking};
 
 /// Gauges of a charging source, in the order of their quantities.
 const SOURCE_GAUGES: usize = 5;
@@ -111,6 +111,8 @@ pub struct Engine {
     dirty: bool,
     /// When the next tick is due without an input.
     deadline: Option<Stamp>,
+    /// The recording has ended in good order; another may follow.
+    paused: bool,
 }
 
 impl Engine {
@@ -131,12 +133,16 @@ impl Engine {
             offset: 0,
             dirty: false,
             deadline: None,
+            paused: false,
         }
     }
 
     /// Moves engine time on to `to`, with every tick that falls due before it. In how many calls does not matter.
     #[inline]
     pub fn advance(&mut self, to: Stamp) {
+        if self.paused && to > self.now {
+            self.pause();
+        }
         while let Some(due) = self.next_tick().filter(|due| *due <= to) {
             self.tick(due);
         }
@@ -211,6 +217,22 @@ impl Engine {
     pub fn heard(&mut self, frame: &Frame, told: &Told) {
         self.dirty = true;
         self.quality.frame(frame, told, self.now.plus_nanos(self.offset));
+        if let Some(beat) = &told.beat {
+            self.beat(beat);
+        }
+    }
+
+    /// A leap of the clock looks like a gap until a sender's own time shows what it was.
+    fn beat(&mut self, beat: &BeatTold) {
+        let before = self.quality.beat_at(beat.sender);
+        let leap = self.quality.beat(beat, self.now, self.limits.get(L::StaleFindSeconds));
+        if let (Some(leap), Some(before)) = (leap, before) {
+            self.quality.stepped(self.now, leap);
+            self.quality.no_gap();
+            if let Some(stale) = rule::number("stale-data") {
+                self.cases.retract(stale, before);
+            }
+        }
     }
 
     /// Something came that is no frame.
@@ -218,7 +240,21 @@ impl Engine {
         self.dirty = true;
         match body {
             Body::Acknowledge { rule, subject } => self.cases.acknowledge(*rule, *subject),
-            Body::Closing => self.close(),
+            Body::Closing => {
+                self.close();
+                self.paused = true;
+            }
+            Body::Suspend { .. } => {
+                self.pause();
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
+            Body::ClockStep { old } => {
+                let secs = self.now.plus_nanos(self.offset).since(*old);
+                if secs.abs() >= self.limits.get(L::ClockStepSeconds) {
+                    self.quality.stepped(self.now, secs);
+                }
+                self.quality.event(body, self.now.plus_nanos(self.offset));
+            }
             other => self.quality.event(other, self.now.plus_nanos(self.offset)),
         }
     }
@@ -241,6 +277,14 @@ impl Engine {
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
         (sizes && packs).then_some(self)
+    }
+
+    /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
+    fn pause(&mut self) {
+        self.paused = false;
+        self.deadline = None;
+        self.dirty = false;
+        self.packs.iter_mut().for_each(Pack::pause);
     }
 
     /// The wall clock stepped by so many nanoseconds.
@@ -268,9 +312,15 @@ impl Engine {
 
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         for index in 0..self.packs.len() {
+            if self.packs[index].watch_silence(due, silence.0, silence.1) {
+                self.quality.gap();
+            }
             self.tick_pack(index, moment);
         }
+        let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
         self.dirty = false;
@@ -281,9 +331,12 @@ impl Engine {
         let empty = PackSpec::default();
         let spec = self.bank.packs.get(index).unwrap_or(&empty);
         let shared = self.share(index, moment.engine);
-        let view = view::look(&self.packs[index], spec, &self.limits, moment.engine, shared);
         let others = self.others(index, moment.engine);
+        let chargers_off = self.chargers_off(moment.engine);
         let pack = &mut self.packs[index];
+        let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
+        let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
+        view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
         pack.estimates.stress.tick(&view, &around);
@@ -296,7 +349,7 @@ impl Engine {
             }
         }
         pack.answers = answers;
-        pack.view = view;
+        pack.spare.0 = std::mem::replace(&mut pack.view, view);
         pack.end_second();
     }
 
@@ -320,6 +373,15 @@ impl Engine {
         self.state.current.end_second();
         self.state.voltage.end_second();
         self.state.sources.iter_mut().flatten().for_each(Gauge::end_second);
+    }
+
+    /// Whether every charging source that reports a state says 'off'; none when none reports one.
+    fn chargers_off(&self, now: Stamp) -> Option<bool> {
+        let periods = self.limits.get(L::StalePeriods);
+        let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
+        let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
+        let off = f64::from(SourceState::Off.code());
+        states.fold(None, |all, state| Some(all.unwrap_or(true) && state == off))
     }
 
     /// This pack's share of the bank's current, by rated capacity, when no pack measures its own.
@@ -355,8 +417,9 @@ impl Engine {
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.
     fn next_deadline(&self, now: Stamp) -> Option<Stamp> {
         let periods = self.limits.get(L::StalePeriods);
+        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         let gauges = self.packs.iter().flat_map(Pack::gauges).map(|(_, gauge)| gauge);
-        let ages = gauges.filter_map(|gauge| gauge.valid_until(periods)).filter(|at| *at >= now);
+        let ages = gauges.filter_map(|gauge| gauge.next_change(now, periods, silence));
         let due = ages.chain(self.cases.due(now)).min()?;
         Some(next_second(due.max(now)))
     }

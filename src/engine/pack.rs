@@ -26,10 +26,25 @@ pub struct Pack {
     singles: [Gauge; SINGLES],
     /// What the last tick made of it.
     pub view: View,
+    /// Room for the next view; what is in it means nothing.
+    #[serde(skip)]
+    pub(super) spare: Spare,
     /// Running estimates.
     pub estimates: Estimates,
     /// How each rule last answered.
     pub answers: Vec<Answer>,
+    /// Since when nothing at all has been heard of it, once that is found; engine time.
+    pub silent_since: Option<Stamp>,
+}
+
+/// Room that is used again; no two differ.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Spare(pub(super) View);
+
+impl PartialEq for Spare {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
 }
 
 impl Pack {
@@ -43,8 +58,10 @@ impl Pack {
             sensors: Vec::new(),
             singles: [Gauge::default(); SINGLES],
             view: View::default(),
+            spare: Spare::default(),
             estimates: Estimates::default(),
             answers: Vec::new(),
+            silent_since: None,
         }
     }
 
@@ -72,6 +89,23 @@ impl Pack {
             self.estimates.charge.current(gauge, value, now);
         }
         gauge.put(now, value);
+    }
+
+    /// What stood is no longer asked for: a recording ended, or the computer slept.
+    pub fn pause(&mut self) {
+        let many = self.cells.iter_mut().chain(&mut self.sensors).chain(&mut self.balancing);
+        many.chain(&mut self.singles).for_each(Gauge::pause);
+        self.silent_since = None;
+    }
+
+    /// Notices when the whole pack falls silent; returns whether it has just done so.
+    pub fn watch_silence(&mut self, now: Stamp, periods: f64, secs: f64) -> bool {
+        let known = || self.gauges().map(|(_, gauge)| gauge).filter(|gauge| gauge.count() >= 3);
+        let heard = known().filter_map(Gauge::heard_at).max();
+        let silent = known().all(|gauge| gauge.silent_secs(now, periods, secs).is_some() || gauge.heard_at().is_none());
+        let heard = heard.filter(|_| silent);
+        let was = std::mem::replace(&mut self.silent_since, heard);
+        was.is_none() && self.silent_since.is_some()
     }
 
     /// Ends the second in every gauge.

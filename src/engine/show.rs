@@ -2,7 +2,7 @@
 
 use super::estimate::cold;
 use super::pack::Pack;
-use super::rule::{RULES, Told};
+use super::rule::{Judge, RULES, Told};
 use super::{Engine, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
@@ -140,13 +140,15 @@ impl Engine {
     fn not_judged(&self) -> Vec<NotJudged> {
         let mut list = Vec::new();
         for (rule, row) in RULES.iter().enumerate() {
-            for pack in &self.packs {
-                if let Some(why) = pack.answers.get(rule).and_then(|answer| answer.why) {
-                    list.push(NotJudged {
-                        code: row.code,
-                        why: why.words().to_owned(),
-                        subject: Subject::pack(pack.number),
-                    });
+            let of_packs = self.packs.iter().map(|pack| (Subject::pack(pack.number), pack.answers.get(rule)));
+            let of_bank = [(Subject::BANK, self.answers.get(rule))];
+            let answers: Vec<_> = match row.judge {
+                Judge::Pack(_) => of_packs.collect(),
+                Judge::Bank(_) => of_bank.into_iter().collect(),
+            };
+            for (subject, answer) in answers {
+                if let Some(why) = answer.and_then(|answer| answer.why) {
+                    list.push(NotJudged { code: row.code, why: why.words().to_owned(), subject });
                 }
             }
         }

@@ -8,6 +8,9 @@ use crate::model::snapshot::Switches;
 use crate::model::{Limits, MAX_CELLS, MAX_SENSORS, Quantity, Stamp};
 use serde::{Deserialize, Serialize};
 
+/// Between these a cell is on or near the plateau, V; judgement of this project.
+const PLATEAU: (f64, f64) = (3.0, 3.5);
+
 /// One cell at one tick.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CellNow {
@@ -98,9 +101,31 @@ pub struct View {
     pub bus_voltage: Option<f64>,
     /// Switches that are valid now.
     pub switches: Switches,
+    /// Readings at the end of their range, which are no readings: a bit a cell, a bit a sensor, the current.
+    at_end: (u32, u16, bool),
+    /// Whether every charging source that reports says 'off'; none when none reports.
+    pub chargers_off: Option<bool>,
 }
 
 impl View {
+    /// Cells whose reading is at the end of its range.
+    pub fn cells_at_end(&self) -> impl Iterator<Item = usize> + use<> {
+        let bits = self.at_end.0;
+        (0..MAX_CELLS).filter(move |cell| bits >> cell & 1 == 1)
+    }
+
+    /// Sensors whose reading is at the end of its range.
+    pub fn sensors_at_end(&self) -> impl Iterator<Item = usize> + use<> {
+        let bits = self.at_end.1;
+        (0..MAX_SENSORS).filter(move |sensor| bits >> sensor & 1 == 1)
+    }
+
+    /// Whether the pack's own current is at the end of its range.
+    #[must_use]
+    pub fn current_at_end(&self) -> bool {
+        self.at_end.2
+    }
+
     /// Seconds since the tick before.
     #[must_use]
     pub fn secs(&self) -> f64 {
@@ -137,6 +162,24 @@ impl View {
         self.cells.iter().copied().min_by(|a, b| a.volts.total_cmp(&b.volts))
     }
 
+    /// Whether this cell and a neighbour read like two cells whose common balance lead is open: one too high by as
+    /// much as the other is too low, while the others stand on the plateau. Neither voltage is then the cell's own.
+    #[must_use]
+    pub fn lead_may_be_open(&self, cell: u8, limits: &Limits) -> bool {
+        let near = |at: Option<u8>| at.and_then(|at| self.cells.iter().find(|c| c.cell == at));
+        let Some(own) = near(Some(cell)) else { return false };
+        [cell.checked_sub(1), cell.checked_add(1)].into_iter().filter_map(near).any(|other| {
+            let rest = self.cells.iter().filter(|c| c.cell != own.cell && c.cell != other.cell);
+            let (sum, count) = rest.fold((0.0, 0), |(sum, count), c| (sum + c.volts, count + 1));
+            let others = sum / f64::from(count);
+            let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(L::TapSum) * 1e-3;
+            count > 0
+                && balanced
+                && (own.volts - others).abs() >= limits.get(L::TapOff)
+                && (PLATEAU.0..=PLATEAU.1).contains(&others)
+        })
+    }
+
     /// Whether every cell in series is valid.
     #[must_use]
     pub fn sees_all_cells(&self) -> bool {
@@ -151,67 +194,97 @@ impl View {
     }
 }
 
-/// Makes the view of a pack; `shared` is the bank's current as far as this pack's share of it goes.
+/// What the view of a pack is made with.
+pub struct Looking<'a> {
+    /// The pack as described.
+    pub spec: &'a PackSpec,
+    /// The limits in force.
+    pub limits: &'a Limits,
+    /// Engine time of the tick.
+    pub now: Stamp,
+    /// The bank's current as far as this pack's share of it goes, for want of the pack's own.
+    pub shared: Option<CurrentNow>,
+}
+
+/// Makes the view of a pack anew, in the room of an older one.
 #[must_use]
-pub fn look(pack: &Pack, spec: &PackSpec, limits: &Limits, now: Stamp, shared: Option<CurrentNow>) -> View {
-    let periods = limits.get(L::StalePeriods);
-    let cells: Vec<CellNow> =
-        pack.cells.iter().take(MAX_CELLS).enumerate().filter_map(|(i, gauge)| cell(i, gauge, now, periods)).collect();
-    let sensors: Vec<SensorNow> = pack
-        .sensors
-        .iter()
-        .take(MAX_SENSORS)
-        .enumerate()
-        .filter_map(|(i, gauge)| sensor(i, gauge, spec, now, periods))
-        .collect();
-    let (limiting, role_known) = limiting(&sensors);
-    let cells_in_series = spec.cells.unwrap_or(pack.cells.len() as u8);
-    let valid = |quantity| pack.gauge(quantity).now(now, periods);
-    let pack_voltage = valid(Quantity::PackVoltage);
-    let (mean, mean_from_pack) = mean(&cells, cells_in_series, pack_voltage);
-    let switch = |quantity| pack.gauge(quantity).switch(now, periods);
-    View {
-        now,
-        before: if pack.view.now == Stamp::default() { now } else { pack.view.now },
-        cells_in_series,
-        capacity: spec.rated.capacity.map(|c| c.get()),
-        median: median(&cells),
-        mean,
-        mean_from_pack,
-        cells,
-        limiting,
-        role_known,
-        sensors,
-        current: own_current(pack.gauge(Quantity::Current), now, periods).or(shared),
-        pack_voltage,
-        bus_voltage: valid(Quantity::BusVoltage),
-        switches: Switches {
-            charge_path: switch(Quantity::ChargePath),
-            discharge_path: switch(Quantity::DischargePath),
-            heater_on: switch(Quantity::HeaterOn),
-            pre_alarm: switch(Quantity::PreAlarm),
-            balancing: switch(Quantity::Balancing),
-        },
+pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
+    let periods = at.limits.get(L::StalePeriods);
+    let before = pack.view.now;
+    let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
+    view.at_end = (0, 0, false);
+    view.look_at_cells(pack, at.spec, periods);
+    view.look_at_sensors(pack, at.spec, periods);
+    let valid = |quantity| pack.gauge(quantity).now(at.now, periods);
+    let switch = |quantity| pack.gauge(quantity).switch(at.now, periods);
+    view.cells_in_series = at.spec.cells.unwrap_or(pack.cells.len() as u8);
+    view.capacity = at.spec.rated.capacity.map(|c| c.get());
+    view.pack_voltage = valid(Quantity::PackVoltage);
+    view.bus_voltage = valid(Quantity::BusVoltage);
+    view.median = median(&view.cells);
+    (view.mean, view.mean_from_pack) = mean(&view.cells, view.cells_in_series, view.pack_voltage);
+    let (low, high) = at.spec.span.current;
+    let own = own_current(pack.gauge(Quantity::Current), at.now, periods);
+    view.at_end.2 = own.is_some_and(|current| at_end(current.amps, (low.map(|a| a.get()), high.map(|a| a.get()))));
+    view.current = own.filter(|_| !view.at_end.2).or(at.shared);
+    view.switches = Switches {
+        charge_path: switch(Quantity::ChargePath),
+        discharge_path: switch(Quantity::DischargePath),
+        heater_on: switch(Quantity::HeaterOn),
+        pre_alarm: switch(Quantity::PreAlarm),
+        balancing: switch(Quantity::Balancing),
+    };
+    view
+}
+
+/// Whether a number lies at or beyond an end of its range, where it is no reading.
+fn at_end(number: f64, (low, high): (Option<f64>, Option<f64>)) -> bool {
+    low.is_some_and(|low| number <= low) || high.is_some_and(|high| number >= high)
+}
+
+impl View {
+    fn look_at_cells(&mut self, pack: &Pack, spec: &PackSpec, periods: f64) {
+        let (low, high) = spec.span.cell;
+        let ends = (low.map(|v| v.get()), high.map(|v| v.get()));
+        self.cells.clear();
+        for (index, gauge) in pack.cells.iter().take(MAX_CELLS).enumerate() {
+            let Some(volts) = gauge.now(self.now, periods) else { continue };
+            if at_end(volts, ends) {
+                self.at_end.0 |= u32::from(gauge.is_fresh()) << index;
+                continue;
+            }
+            let (recent, count, fresh) = (gauge.recent(), gauge.count(), gauge.fresh());
+            self.cells.push(CellNow { cell: index as u8, volts, recent, count, fresh });
+        }
     }
-}
 
-fn cell(index: usize, gauge: &Gauge, now: Stamp, periods: f64) -> Option<CellNow> {
-    let volts = gauge.now(now, periods)?;
-    Some(CellNow { cell: index as u8, volts, recent: gauge.recent(), count: gauge.count(), fresh: gauge.fresh() })
-}
-
-fn sensor(index: usize, gauge: &Gauge, spec: &PackSpec, now: Stamp, periods: f64) -> Option<SensorNow> {
-    let celsius = gauge.now(now, periods)?;
-    let place = spec.sensors.get(index).copied().unwrap_or_default();
-    Some(SensorNow { sensor: index as u8, celsius, role: place.role, cell: place.cell, count: gauge.count() })
-}
-
-fn limiting(sensors: &[SensorNow]) -> (Vec<SensorNow>, bool) {
-    let known: Vec<SensorNow> = sensors.iter().copied().filter(|s| s.role.sets_limits()).collect();
-    if known.is_empty() {
-        return (sensors.iter().copied().filter(|s| s.role == SensorRole::Unknown).collect(), false);
+    fn look_at_sensors(&mut self, pack: &Pack, spec: &PackSpec, periods: f64) {
+        let (low, high) = spec.span.temperature;
+        let ends = (low.map(|t| t.get()), high.map(|t| t.get()));
+        self.sensors.clear();
+        self.limiting.clear();
+        for (index, gauge) in pack.sensors.iter().take(MAX_SENSORS).enumerate() {
+            let Some(celsius) = gauge.now(self.now, periods) else { continue };
+            if at_end(celsius, ends) {
+                self.at_end.1 |= u16::from(gauge.is_fresh()) << index;
+                continue;
+            }
+            let place = spec.sensors.get(index).copied().unwrap_or_default();
+            let sensor =
+                SensorNow { sensor: index as u8, celsius, role: place.role, cell: place.cell, count: gauge.count() };
+            self.sensors.push(sensor);
+            if pack.estimates.sensors.trouble(index).is_none() && place.role.sets_limits() {
+                self.limiting.push(sensor);
+            }
+        }
+        self.role_known = !self.limiting.is_empty();
+        if self.limiting.is_empty() {
+            let unknown = |s: &&SensorNow| {
+                s.role == SensorRole::Unknown && pack.estimates.sensors.trouble(usize::from(s.sensor)).is_none()
+            };
+            self.limiting.extend(self.sensors.iter().filter(unknown));
+        }
     }
-    (known, true)
 }
 
 pub(super) fn own_current(gauge: &Gauge, now: Stamp, periods: f64) -> Option<CurrentNow> {

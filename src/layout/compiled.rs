@@ -4,45 +4,74 @@ use super::Field;
 use super::field::Order;
 use crate::model::{Frame, FrameKind, Id, Slot, Value};
 
-/// One field of a message, ready to be read, and where its value goes.
+/// One field of a message, and where its value goes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Channel {
     /// Where the value belongs.
     pub slot: Slot,
     /// The field.
     pub field: Field,
-    /// Smallest and largest number that is real.
-    bounds: (f64, f64),
-    /// Shift of the field in the frame's first eight bytes, when it lies within them.
-    shift: Option<u8>,
 }
 
 impl Channel {
-    fn new(slot: Slot, field: Field) -> Self {
-        let shift = match field.order {
-            Order::Little if field.start + u16::from(field.len) <= 64 => Some(field.start as u8),
-            Order::Big => big_shift(&field),
-            Order::Little => None,
-        };
-        Self { slot, field, bounds: slot.quantity.bounds(), shift }
-    }
-
-    /// Raw bits of this field; `None` when the frame is too short for it.
-    #[inline]
-    fn raw(&self, frame: &Frame, word: u64, swapped: u64) -> Option<u64> {
-        let Some(shift) = self.shift else { return self.field.get(frame.data()) };
-        let word = if self.field.order == Order::Little { word } else { swapped };
-        Some(word >> shift & self.field.mask())
-    }
-
-    /// The value, checked against the bounds of its quantity.
-    #[inline]
-    fn value(&self, raw: u64) -> Value {
+    /// The value in a frame, checked against the bounds of its quantity; invalid when the frame is too short.
+    fn value(&self, frame: &Frame) -> Value {
+        let Some(raw) = self.field.get(frame.data()) else { return Value::Invalid(0) };
+        let (low, high) = self.slot.quantity.bounds();
         match self.field.value(raw) {
-            Value::Present(number) if !(number >= self.bounds.0 && number <= self.bounds.1) => Value::Invalid(raw),
+            Value::Present(number) if !(number >= low && number <= high) => Value::Invalid(raw),
             value => value,
         }
     }
+}
+
+/// A channel that lies in the first eight bytes, unsigned, of a frame that is long enough: read with a shift.
+/// Raw numbers outside `low` to `high` go the careful way, through [`Channel`].
+#[derive(Debug, Clone, Copy)]
+struct Quick {
+    slot: Slot,
+    shift: u8,
+    big: bool,
+    mask: u64,
+    low: u64,
+    high: u64,
+    scale: f64,
+    offset: f64,
+}
+
+impl Quick {
+    fn new(channel: &Channel) -> Self {
+        let field = &channel.field;
+        let shift = match field.order {
+            Order::Little if field.start + u16::from(field.len) <= 64 => Some(field.start as u8),
+            Order::Little => None,
+            Order::Big => big_shift(field),
+        };
+        let (low, high) = plain_counts(channel).filter(|_| shift.is_some()).unwrap_or((1, 0));
+        Self {
+            slot: channel.slot,
+            shift: shift.unwrap_or(0),
+            big: field.order == Order::Big,
+            mask: field.mask(),
+            low,
+            high,
+            scale: field.scale,
+            offset: field.offset,
+        }
+    }
+}
+
+/// The raw counts that are ordinary numbers within the bounds of their quantity; none for a signed field.
+fn plain_counts(channel: &Channel) -> Option<(u64, u64)> {
+    let field = &channel.field;
+    if field.signed || field.scale <= 0.0 || field.len > 62 {
+        return None;
+    }
+    let (low, high) = channel.slot.quantity.bounds();
+    let top = if field.special { field.mask().saturating_sub(2) } else { field.mask() };
+    let count = |number: f64| (number - field.offset) / field.scale;
+    let (low, high) = (count(low).ceil().max(0.0), count(high).floor().min(top as f64));
+    (low <= high).then_some((low as u64, high as u64))
 }
 
 /// Shift of a big-endian field in the byte-swapped first eight bytes.
@@ -68,6 +97,8 @@ pub struct CompiledMap {
     shift: u32,
     messages: Vec<Message>,
     channels: Vec<Channel>,
+    /// The same channels, as they are read in ordinary frames.
+    quick: Vec<Quick>,
 }
 
 impl CompiledMap {
@@ -114,16 +145,21 @@ impl CompiledMap {
         if !matches!(frame.kind, FrameKind::Data | FrameKind::Fd(_)) {
             return;
         }
+        let Some(found) = self.messages.get(message) else { return };
+        let range = found.first as usize..found.first as usize + usize::from(found.count);
+        if frame.len() < usize::from(found.bytes) {
+            return self.channels[range].iter().for_each(|channel| each(channel.slot, channel.value(frame)));
+        }
         let word = frame.word();
         let swapped = word.swap_bytes();
-        let whole = self.messages.get(message).is_some_and(|m| frame.len() >= usize::from(m.bytes));
-        for channel in self.channels(message) {
-            let fits = whole || channel.field.get(frame.data()).is_some();
-            let value = match channel.raw(frame, word, swapped) {
-                Some(raw) if fits => channel.value(raw),
-                _ => Value::Invalid(0),
+        for (quick, at) in self.quick[range.clone()].iter().zip(range) {
+            let raw = (if quick.big { swapped } else { word }) >> quick.shift & quick.mask;
+            let value = if raw >= quick.low && raw <= quick.high {
+                Value::Present(raw as i64 as f64 * quick.scale + quick.offset)
+            } else {
+                self.channels[at].value(frame)
             };
-            each(channel.slot, value);
+            each(quick.slot, value);
         }
     }
 }
@@ -161,7 +197,7 @@ impl MapBuilder {
         if self.messages.iter().any(|(known, _)| *known == id) {
             return Err(MapError::Twice(id));
         }
-        let channels: Vec<Channel> = fields.into_iter().map(|(slot, field)| Channel::new(slot, field)).collect();
+        let channels: Vec<Channel> = fields.into_iter().map(|(slot, field)| Channel { slot, field }).collect();
         for Channel { field, .. } in &channels {
             if field.len == 0 || field.len > 64 || field.get(&[0; 64]).is_none() {
                 return Err(MapError::Outside { id, start: field.start, len: field.len });
@@ -176,11 +212,18 @@ impl MapBuilder {
     pub fn compile(self) -> CompiledMap {
         let size = (self.messages.len() * 4).next_power_of_two().max(16);
         let shift = 32 - size.trailing_zeros();
-        let mut map = CompiledMap { table: vec![(0, 0); size], shift, messages: Vec::new(), channels: Vec::new() };
+        let mut map = CompiledMap {
+            table: vec![(0, 0); size],
+            shift,
+            messages: Vec::new(),
+            channels: Vec::new(),
+            quick: Vec::new(),
+        };
         for (id, channels) in self.messages {
             let bytes = channels.iter().map(|c| bytes_needed(&c.field)).max().unwrap_or(0);
             let message = Message { first: map.channels.len() as u32, count: channels.len() as u16, bytes };
             map.messages.push(message);
+            map.quick.extend(channels.iter().map(Quick::new));
             map.channels.extend(channels);
             let number = map.messages.len() as u32;
             let mut at = (id.key().wrapping_mul(0x9E37_79B1) >> shift) as usize & (size - 1);

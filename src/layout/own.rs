@@ -92,7 +92,7 @@ pub static FRAMES: &[OwnFrame] = &[
         sender: Sender::Any,
         repeat: 1,
         step: 0,
-        fields: &[f(Q::SenderFrames, 0, 0..32, 1.0, 0.0), f(Q::SenderUptime, 0, 32..64, 0.001, 0.0)],
+        fields: &[f(Q::SenderFrames, 0, 0..32, 1.0, 0.0), f(Q::SenderUptime, 0, 32..64, 0.1, 0.0)],
     },
     OwnFrame {
         group: 0x10,

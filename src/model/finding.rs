@@ -159,6 +159,7 @@ pub enum Keep {
 facts! {
     PeakVolts "peak_v" Highest;
     LowestVolts "lowest_v" Lowest;
+    CorrectedVolts "corrected_for_load_v" Lowest;
     MeanVolts "mean_v" Latest;
     PeakCelsius "peak_degc" Highest;
     LowestCelsius "lowest_degc" Lowest;

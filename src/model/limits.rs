@@ -106,6 +106,7 @@ limits! {
     KneeLow "imbalance.knee-from" = 3.40 "V" [3.0, 4.0] Judgement, "The spread counts when the mean cell is above this";
     KneeHigh "imbalance.knee-to" = 3.50 "V" [3.0, 4.0] Judgement, "And below this";
     KneeMinutes "imbalance.minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
+    KneeHysteresis "imbalance.hysteresis" = 10.0 "mV" [0.0, 500.0] Judgement, "Over when the spread has shrunk by this much";
     KneeTailRate "imbalance.tail-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Tail current: at most this";
     OvervoltageNotice "cell-overvoltage.notice" = 3.70 "V" [3.0, 4.5] Judgement, "Notice above it";
     OvervoltageNoticeSeconds "cell-overvoltage.notice-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
@@ -121,12 +122,19 @@ limits! {
     UndervoltageLoadSeconds "cell-undervoltage.load-seconds" = 5.0 "s" [0.0, 3600.0] Judgement, "Or corrected for resistance for this long";
     UndervoltageSag "cell-undervoltage.sag" = 0.11 "V per C" [0.0, 1.0] Judgement, "Sag per C at 25 °C while the cell's own resistance is not known; by temperature";
     UndervoltageHysteresis "cell-undervoltage.hysteresis" = 0.10 "V" [0.0, 0.5] Judgement, "Over when it has risen by this much";
+    UndervoltageNoTemperature "cell-undervoltage.without-temperature" = 0.0 "°C" [-40.0, 40.0] Judgement, "Temperature assumed for the sag while none is known";
+    UndervoltageLoadMemory "cell-undervoltage.load-memory" = 30.0 "s" [0.0, 600.0] Judgement, "A load that went off still counts for the sag for this long: the voltage comes back slowly";
+    UndervoltageSubstituteFrom "cell-undervoltage.pack-voltage-from" = 1.00 "V" [0.0, 3.0] Judgement, "With pack voltage alone: below this a cell's share is a cut-off terminal, not a cell";
     LeftEmptyNotice "left-empty.notice" = 3.00 "V" [2.0, 3.3] Practice, "A cell at rest below it for the hours below";
     LeftEmptyWarning "left-empty.warning" = 2.80 "V" [2.0, 3.3] Practice, "Warning below it for the hours below";
     LeftEmptyHours "left-empty.hours" = 24.0 "h" [1.0, 1000.0] Judgement, "At rest for this long";
     RestRate "rest.rate" = 0.01 "C" [0.0, 0.2] Judgement, "Rest: less current than this";
     RestHours "rest.hours" = 1.0 "h" [0.1, 24.0] Judgement, "For this long without a break";
     RestBelow "rest.held-below" = 3.40 "V" [3.0, 3.6] Judgement, "And no charger holds the voltage: the mean below this, or falling, or the charger known off";
+    RestFall "rest.fall" = 1.0 "mV" [0.0, 50.0] Judgement, "Falling means: the mean cell lost at least this in the minutes below";
+    RestFallMinutes "rest.fall-minutes" = 15.0 "min" [1.0, 60.0] Judgement, "The time over which falling is looked at";
+    TapSum "balance-lead.sum" = 30.0 "mV" [1.0, 500.0] Judgement, "Two neighbours whose sum is that of two ordinary cells within this, and ...";
+    TapOff "balance-lead.off" = 0.2 "V" [0.05, 3.0] Judgement, "... one of which is off by at least this, look like an open balance lead: they are not judged for voltage";
     FloatHigh "prolonged-high-float.high" = 3.55 "V" [3.3, 4.0] Judgement, "Held high: mean cell from here on (14.2 V on four)";
     FloatRate "prolonged-high-float.rate" = 0.05 "C" [0.0, 1.0] Judgement, "Held: less current than this, either way";
     FloatDays "prolonged-high-float.days" = 7.0 "held days" [0.1, 365.0] Judgement, "Notice above so many held days";
@@ -145,6 +153,7 @@ limits! {
     CutoffFrom "bms-cutoff.from" = 0.05 "C" [0.005, 1.0] Judgement, "The current before the cut is above this";
     CutoffSeconds "bms-cutoff.seconds" = 2.0 "s" [0.1, 60.0] Judgement, "It falls to nothing within this time";
     CutoffSeparation "bms-cutoff.separation" = 0.2 "V" [0.01, 10.0] Judgement, "Sum of the cells and the bus part by more than this";
+    SensorRefusedSeconds "sensor-fault.seconds" = 30.0 "s" [0.0, 3600.0] Judgement, "'Not available' or 'error' for this long, after having given values";
     SensorStuckHours "sensor-fault.stuck-hours" = 1.0 "h" [0.1, 100.0] Judgement, "Not one count of change for this long";
     SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
     SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";

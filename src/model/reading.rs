@@ -94,7 +94,7 @@ quantities! {
     SourceOffer, "source_offer", "A", 0.0, 2000.0, "Current that a charging source could give now.";
     SourceVoltage, "source_voltage", "V", 0.0, 131.0, "Voltage at a charging source.";
     SenderFrames, "sender_frames", "", 0.0, 4294967295.0, "Frames that this sender has sent before this one.";
-    SenderUptime, "sender_uptime", "s", 0.0, 4294967.295, "Time since this sender started.";
+    SenderUptime, "sender_uptime", "s", 0.0, 429496729.5, "Time since this sender started.";
     PackCount, "pack_count", "", 1.0, 16.0, "Packs in the bank.";
     CellCount, "cell_count", "", 1.0, 32.0, "Cells in series.";
     RatedCapacity, "rated_capacity", "Ah", 0.5, 6553.0, "Rated capacity.";

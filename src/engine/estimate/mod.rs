@@ -3,8 +3,10 @@
 pub mod charge;
 pub mod cold;
 pub mod cut;
+pub mod rest;
 pub mod rise;
 pub mod rms;
+pub mod sensors;
 pub mod stress;
 
 use super::view::View;
@@ -16,13 +18,18 @@ use serde::{Deserialize, Serialize};
 pub struct Estimates {
     /// Charge counted in and out.
     pub charge: charge::Charge,
+    /// Which sensors can be trusted.
+    pub sensors: sensors::Sensors,
     /// What the pack is put through.
     pub stress: stress::Stress,
+    /// Since when it rests.
+    pub rest: rest::Rest,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
-        let _ = (view, limits);
+        self.sensors.tick(view, limits);
+        self.rest.tick(view, limits);
     }
 }

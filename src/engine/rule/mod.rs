@@ -6,9 +6,16 @@
 
 mod bms_cutoff;
 mod cell_overvoltage;
+mod cell_undervoltage;
+mod clock_step;
 mod cold_charge;
+mod imbalance;
+mod left_empty;
+mod lossy_link;
 mod over_current;
 mod overtemperature;
+mod sensor_fault;
+mod stale_data;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -48,8 +55,20 @@ pub enum Judge {
 }
 
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
-pub static RULES: &[Rule] =
-    &[cold_charge::RULE, overtemperature::RULE, cell_overvoltage::RULE, over_current::RULE, bms_cutoff::RULE];
+pub static RULES: &[Rule] = &[
+    cold_charge::RULE,
+    overtemperature::RULE,
+    imbalance::RULE,
+    cell_overvoltage::RULE,
+    cell_undervoltage::RULE,
+    left_empty::RULE,
+    over_current::RULE,
+    bms_cutoff::RULE,
+    sensor_fault::RULE,
+    stale_data::RULE,
+    lossy_link::RULE,
+    clock_step::RULE,
+];
 
 /// What a rule may look at.
 pub struct Bench<'a> {
@@ -143,6 +162,8 @@ pub enum Why {
     NoSensors,
     /// Only the pack voltage is seen: the terminals may be cut off from the cells.
     PackVoltageOnly,
+    /// Two neighbours read like an open balance lead.
+    LeadMayBeOpen,
 }
 
 impl Why {
@@ -165,6 +186,7 @@ impl Why {
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
@@ -252,4 +274,16 @@ pub fn capital(subject: Subject) -> String {
     let words = subject.to_string();
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
+#[must_use]
+pub fn span(secs: f64) -> String {
+    match secs {
+        s if s < 100.0 => format!("{s:.0} s"),
+        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
+        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
+        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
 }

@@ -1,0 +1,205 @@
+//! The arguments, as the parser's derive takes them.
+
+use super::examples::help_of;
+use crate::model::Severity;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// What stands at the end of the program's own help.
+const AFTER: &str = "\
+Exit code: 0 nothing found; 1 something found; 2 wrong usage, or input that cannot be read;
+3 nothing found, but what should be known is not.
+
+A monitor, not a protection device: it does not replace BMS, fuses and disconnects. It only listens.";
+
+/// What was asked for.
+#[derive(Debug, Clone, PartialEq, Parser)]
+#[command(
+    name = "cellwright",
+    version,
+    about = "Says whether a lithium-iron-phosphate house bank is being hurt, with evidence, from what its own bus tells.",
+    after_help = AFTER,
+    arg_required_else_help = true,
+    disable_help_subcommand = true
+)]
+pub struct Arguments {
+    /// The command.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Every command.
+#[derive(Debug, Clone, PartialEq, Subcommand)]
+pub enum Command {
+    /// Watch a simulated bank: every scenario is invented
+    #[command(after_help = help_of("demo"))]
+    Demo(DemoArgs),
+    /// Look at a recorded log on the screen
+    #[command(after_help = help_of("replay"))]
+    Replay(ReplayArgs),
+    /// Judge a recorded log: the verdict, what was found, what to do
+    #[command(after_help = help_of("check"))]
+    Check(CheckArgs),
+    /// Print what every frame of a log says
+    #[command(after_help = help_of("decode"))]
+    Decode(DecodeArgs),
+}
+
+/// Options of `demo`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct DemoArgs {
+    /// Name of a scenario; without one, the scenario from which a newcomer learns most
+    pub name: Option<String>,
+    /// List the scenarios
+    #[arg(long, conflicts_with_all = ["name", "log", "days", "sample", "seed"])]
+    pub list: bool,
+    /// Write a log instead of showing a screen; a name that ends in .gz or .zst is compressed
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// How many days to simulate
+    #[arg(long, value_name = "N", value_parser = days)]
+    pub days: Option<f64>,
+    /// Time between two sets of frames, in seconds
+    #[arg(long, value_name = "SECONDS", value_parser = sample)]
+    pub sample: Option<f64>,
+    /// Seed of the chance in it: the same seed gives the same bank
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// Options of `replay`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct ReplayArgs {
+    /// The log; several files are read in this order as one
+    #[arg(value_name = "LOG", required = true)]
+    pub logs: Vec<PathBuf>,
+}
+
+/// Options of `check`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct CheckArgs {
+    /// The log (plain, .gz or .zst); several files are read in this order as one
+    #[arg(value_name = "LOG", required = true)]
+    pub logs: Vec<PathBuf>,
+    /// For people, or for programs
+    #[arg(long, value_enum, default_value_t)]
+    pub format: ReportFormat,
+    /// Exit with 1 when something at or above this was found
+    #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
+    pub fail_on: FailOn,
+}
+
+/// Options of `decode`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct DecodeArgs {
+    /// The log (plain, .gz or .zst)
+    #[arg(value_name = "LOG")]
+    pub log: PathBuf,
+    /// For people, or an object a line for programs
+    #[arg(long, value_enum, default_value_t)]
+    pub format: DecodeFormat,
+}
+
+/// Form of a report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum ReportFormat {
+    /// For people
+    #[default]
+    Text,
+    /// For programs; docs/json.md describes it
+    Json,
+}
+
+/// Form of decoded frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum DecodeFormat {
+    /// For people
+    #[default]
+    Text,
+    /// For programs: an object a line; docs/json.md describes it
+    Ndjson,
+}
+
+/// From which severity on a finding makes the exit code 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum FailOn {
+    /// Any finding
+    Notice,
+    /// The bank is being hurt, or may be
+    #[default]
+    Warning,
+    /// Act now
+    Urgent,
+}
+
+impl From<FailOn> for Severity {
+    fn from(level: FailOn) -> Self {
+        match level {
+            FailOn::Notice => Self::Notice,
+            FailOn::Warning => Self::Warning,
+            FailOn::Urgent => Self::Urgent,
+        }
+    }
+}
+
+fn days(text: &str) -> Result<f64, String> {
+    number(text, 0.001, 3660.0, "days")
+}
+
+fn sample(text: &str) -> Result<f64, String> {
+    number(text, 0.1, 3600.0, "seconds")
+}
+
+fn number(text: &str, least: f64, most: f64, unit: &str) -> Result<f64, String> {
+    let expected = || format!("expected {least} to {most} {unit}");
+    let number: f64 = text.parse().map_err(|_| expected())?;
+    if (least..=most).contains(&number) { Ok(number) } else { Err(expected()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::EXAMPLES;
+    use clap::CommandFactory;
+
+    fn parse(line: &str) -> Result<Command, clap::Error> {
+        Arguments::try_parse_from(line.split_whitespace()).map(|arguments| arguments.command)
+    }
+
+    #[test]
+    fn every_command_has_an_example_and_every_example_parses() {
+        Arguments::command().debug_assert();
+        for command in Arguments::command().get_subcommands() {
+            let name = command.get_name();
+            assert!(EXAMPLES.iter().any(|example| example.command == name), "{name} has no example");
+        }
+        for example in EXAMPLES {
+            parse(example.line).unwrap_or_else(|error| panic!("{}: {error}", example.line));
+            assert!(example.line.starts_with(&format!("cellwright {}", example.command)));
+        }
+    }
+
+    #[test]
+    fn a_check_fails_on_a_warning_unless_told_otherwise() {
+        let Ok(Command::Check(plain)) = parse("cellwright check a.log") else { panic!() };
+        assert_eq!((Severity::from(plain.fail_on), plain.format), (Severity::Warning, ReportFormat::Text));
+        let Ok(Command::Check(told)) = parse("cellwright check a b --fail-on notice --format json") else { panic!() };
+        assert_eq!((Severity::from(told.fail_on), told.logs.len()), (Severity::Notice, 2));
+    }
+
+    #[test]
+    fn a_wrong_number_says_what_was_expected() {
+        let error = parse("cellwright demo --days 0").unwrap_err().to_string();
+        assert!(error.contains("expected 0.001 to 3660 days"), "{error}");
+        let error = parse("cellwright demo --sample NaN").unwrap_err().to_string();
+        assert!(error.contains("expected 0.1 to 3600 seconds"), "{error}");
+    }
+
+    #[test]
+    fn wrong_usage_is_two_and_help_is_nought() {
+        for wrong in ["cellwright", "cellwright chekc a.log", "cellwright check", "cellwright check a --fail-on well"] {
+            assert_eq!(parse(wrong).unwrap_err().exit_code(), 2, "{wrong}");
+        }
+        assert_eq!(parse("cellwright check --help").unwrap_err().exit_code(), 0);
+    }
+}

@@ -1,0 +1,48 @@
+//! Examples in plain words: the help of each command shows its own.
+
+/// An example of a command.
+#[derive(Debug, Clone, Copy)]
+pub struct Example {
+    /// The command.
+    pub command: &'static str,
+    /// What to type.
+    pub line: &'static str,
+    /// What it does.
+    pub what: &'static str,
+}
+
+const fn example(command: &'static str, line: &'static str, what: &'static str) -> Example {
+    Example { command, line, what }
+}
+
+/// Every example, in the order of the commands.
+pub static EXAMPLES: &[Example] = &[
+    example("demo", "cellwright demo", "Watch a simulated bank; h shows the keys, q ends it."),
+    example("demo", "cellwright demo --list", "See what there is to watch."),
+    example("demo", "cellwright demo cold-morning --seed 7", "The same scenario on a bank that differs a little."),
+    example(
+        "demo",
+        "cellwright demo cold-morning --days 1 --log cold.log",
+        "Write a day of it as a log, without a screen.",
+    ),
+    example("replay", "cellwright replay trip.log", "Look at a recording: play, pause, jump to the next alert."),
+    example("replay", "cellwright replay june.log.zst july.log.zst", "Two files in a row, as one recording."),
+    example("check", "cellwright check trip.log", "Is this bank being hurt, and what is to be done?"),
+    example("check", "cellwright check --format json trip.log", "The same for a program."),
+    example(
+        "check",
+        "cellwright check --fail-on notice june.log july.log",
+        "Two files in a row; exit code 1 for any finding.",
+    ),
+    example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
+    example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
+];
+
+/// The examples of a command, as its help shows them.
+pub(super) fn help_of(command: &str) -> String {
+    let mut help = String::from("Examples:");
+    for example in EXAMPLES.iter().filter(|example| example.command == command) {
+        help += &format!("\n  {}\n      {}", example.line, example.what);
+    }
+    help
+}

@@ -1,0 +1,319 @@
+//! `cell-undervoltage`: a cell is drawn too low, judged at rest or corrected for what the load takes off.
+
+use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
+use crate::curve::RESISTANCE_RATIO_PLETT;
+use crate::engine::case::Sign;
+use crate::engine::view::{CellNow, View};
+use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::limits::{L, Limits};
+
+/// Only the pack voltage was seen.
+const SUBSTITUTE: u8 = 1;
+/// So far above the notice a cell needs no correction to be clear, V.
+const WELL_ABOVE: f64 = 0.2;
+
+pub(super) const RULE: Rule = Rule {
+    code: "cell-undervoltage",
+    title: "a cell is drawn too low",
+    safety: true,
+    remembered: true,
+    caution: "Do not charge a cell that was found below 2.0 V, or a pack that is swollen, hot or leaking: isolate it. \
+              Do not bypass the BMS.",
+    source: "below 2.0 V: Zheng 2016, 10.1039/C6RA01677D (over-discharge of LFP/graphite); 2.5 V: lowest voltage of \
+             published test sets; 2.8 V: judgement of this project; the cell maker's data sheet wins",
+    judge: Judge::Pack(judge),
+    tell,
+};
+
+/// What the load takes off every cell now.
+struct Sag {
+    /// Added to a reading to have the cell's own voltage, V; negative while charging.
+    volts: f64,
+    /// Load, as a multiple of the capacity.
+    rate: f64,
+    /// For how long a voltage must stand below a limit, s.
+    hold_secs: f64,
+    /// Why the load is only assumed.
+    assumed: Option<Why>,
+}
+
+fn judge(bench: &Bench, court: &mut Court) {
+    let (pack, view) = (bench.pack.number, bench.view);
+    if view.cells.is_empty() {
+        court.end(|subject| subject.pack == Some(pack) && subject.cell.is_some());
+        return judge_substitute(bench, court);
+    }
+    court.judged();
+    if !view.sees_all_cells() {
+        court.not_judged(Why::SomeCellsMissing);
+    }
+    let near = bench.limits.get(L::UndervoltageNotice) + WELL_ABOVE;
+    if !court.has_cases() && view.cells.iter().all(|cell| cell.recent.low > near) {
+        return;
+    }
+    let sag = sag(bench);
+    for cell in &view.cells {
+        judge_cell(bench, &sag, cell, court);
+    }
+}
+
+fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) {
+    let limits = bench.limits;
+    let link = bench.spec.links.get(usize::from(cell.cell)).copied().flatten().map_or(0.0, |ohms| ohms.get());
+    let lift = sag.volts + link * sag.rate * bench.view.capacity.unwrap_or(0.0);
+    let suspicious = cell.recent.low + lift.min(0.0) < limits.get(L::UndervoltageNotice);
+    if suspicious {
+        if is_no_reading(bench, cell) {
+            return court.not_judged(Why::SomeCellsMissing);
+        }
+        if bench.view.lead_may_be_open(cell.cell, limits) {
+            return court.not_judged(Why::LeadMayBeOpen);
+        }
+        if let Some(why) = sag.assumed {
+            court.not_judged(why);
+        }
+    }
+    let sign = |severity, limit, volts: f64, hold_secs| {
+        let limit = limits.get(limit);
+        let keeps = cell.volts + lift < limit + limits.get(L::UndervoltageHysteresis);
+        Sign::new(severity, volts + lift < limit, keeps).held(hold_secs).read(
+            2,
+            cell.count,
+            cell.readings_below(limit - lift),
+        )
+    };
+    let signs = [
+        sign(Severity::Notice, L::UndervoltageNotice, cell.recent.high, sag.hold_secs),
+        sign(Severity::Warning, L::UndervoltageWarning, cell.recent.high, sag.hold_secs),
+        sign(Severity::Urgent, L::UndervoltageUrgent, cell.recent.low, 0.0),
+    ];
+    let mut facts = [
+        (Fact::LowestVolts, cell.recent.low),
+        (Fact::CorrectedVolts, cell.recent.low + lift),
+        (Fact::PeakRate, sag.rate.max(0.0)),
+    ];
+    if sag.assumed.is_some() {
+        facts[2] = facts[0];
+    }
+    court.say(Subject::cell(bench.pack.number, cell.cell), &signs, &facts);
+}
+
+/// A voltage at the low end of what its signal can say is no reading.
+fn is_no_reading(bench: &Bench, cell: &CellNow) -> bool {
+    cell.volts <= bench.spec.span.cell.0.map_or(0.0, |volts| volts.get())
+}
+
+/// Without cell voltages: pack voltage / cells in series, where a cut-off terminal is not taken for empty cells.
+fn judge_substitute(bench: &Bench, court: &mut Court) {
+    let (subject, limits) = (Subject::pack(bench.pack.number), bench.limits);
+    let Some(mean) = bench.view.mean.filter(|mean| *mean > limits.get(L::UndervoltageSubstituteFrom)) else {
+        court.end(|other| other == subject);
+        return court.not_judged(if bench.view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoVoltage });
+    };
+    court.judged();
+    let sag = sag(bench);
+    let lifted = mean + sag.volts;
+    if let Some(why) = sag.assumed.filter(|_| mean < limits.get(L::UndervoltageNotice)) {
+        court.not_judged(why);
+    }
+    let count = bench.pack.gauge(crate::model::Quantity::PackVoltage).count();
+    let sign = |severity, limit| {
+        let limit = limits.get(limit);
+        Sign::new(severity, lifted < limit, lifted < limit + limits.get(L::UndervoltageHysteresis))
+            .held(sag.hold_secs)
+            .read(2, count, 1)
+    };
+    let signs = [sign(Severity::Notice, L::UndervoltageNotice), sign(Severity::Warning, L::UndervoltageWarning)];
+    court.say(subject, &signs, &[(Fact::MeanVolts, mean), (Fact::LowestVolts, mean), (Fact::CorrectedVolts, lifted)]);
+    court.kind(subject, SUBSTITUTE);
+}
+
+/// What the load takes off: the largest of the last seconds, since the voltage comes back slowly. While the load is
+/// not known, the largest that the pack is rated for.
+fn sag(bench: &Bench) -> Sag {
+    let (view, limits) = (bench.view, bench.limits);
+    let rest = &bench.pack.estimates.rest;
+    let rate = rest.recent_load().filter(|_| view.current.is_some());
+    let assumed = match rate {
+        Some(_) => None,
+        None if view.current.is_none() => Some(Why::NoCurrent),
+        None => Some(Why::NoCapacity),
+    };
+    let rated = bench.spec.rated.discharge.zip(view.capacity).map(|(amps, capacity)| amps.get() / capacity);
+    let rate = rate.unwrap_or_else(|| rated.unwrap_or(limits.get(L::OverCurrentDischarge)));
+    let quiet = rest.quiet_since().is_some() || assumed.is_some();
+    let hold = if quiet { L::UndervoltageRestSeconds } else { L::UndervoltageLoadSeconds };
+    let volts = rate * limits.get(L::UndervoltageSag) * RESISTANCE_RATIO_PLETT.at(celsius(view, limits));
+    Sag { volts, rate, hold_secs: limits.get(hold), assumed }
+}
+
+/// The coldest cell has the largest resistance.
+fn celsius(view: &View, limits: &Limits) -> f64 {
+    let known = view.coldest().filter(|_| view.role_known);
+    known.map_or(limits.get(L::UndervoltageNoTemperature), |sensor| sensor.celsius)
+}
+
+fn tell(told: &Told) -> Story {
+    let lowest = told.evidence.get(Fact::LowestVolts).unwrap_or_default();
+    let corrected = told.evidence.get(Fact::CorrectedVolts).unwrap_or_default();
+    let load =
+        if corrected > lowest + 0.02 { format!(", about {corrected:.2} V without the load") } else { String::new() };
+    if told.kind == SUBSTITUTE {
+        return Story {
+            text: format!(
+                "The voltage of pack {} fell to {lowest:.2} V per cell{load}; the cells are not seen.",
+                told.subject.pack.unwrap_or(0) + 1
+            ),
+            what_to_do:
+                "Take loads off and charge the bank soon. A BMS that has cut the terminals off looks the same: see \
+                         whether the loads still run."
+                    .into(),
+        };
+    }
+    Story {
+        text: format!("{} fell to {lowest:.2} V{load}.", capital(told.subject)),
+        what_to_do: match told.severity {
+            Severity::Notice => "Take loads off and charge the bank soon; see how long it takes until it is full again.",
+            Severity::Warning => {
+                "Take the loads off and charge the bank now, at a small current. Find out why neither an alarm nor the \
+                 BMS ended the discharge sooner."
+            }
+            Severity::Urgent => {
+                "Do not charge this pack. Stop the engine and the charging sources first, then the loads, then open the \
+                 battery switch, and have a qualified person look at the cell."
+            }
+        }
+        .into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::story::{Story, four_cells};
+    use crate::model::{Quantity, Slot, Value};
+
+    #[test]
+    fn a_cell_that_rests_low_is_a_notice_then_a_warning() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 600.0, 1.0, |t, bus| {
+            bus.current(-0.2);
+            bus.celsius(0, 20.0);
+            bus.cells(&[3.1, if t < 300.0 { 2.75 } else { 2.45 }, 3.1, 3.1]);
+        });
+        assert_eq!(story.findings(), ["cell-undervoltage warning cell 2 of pack 1 from 1 s to 600 s, active"]);
+        let told = &story.snapshot().findings[0];
+        assert_eq!(told.text, "Cell 2 of pack 1 fell to 2.45 V.");
+        assert!(told.what_to_do.starts_with("Take the loads off and charge the bank now"));
+    }
+
+    #[test]
+    fn a_cell_below_two_volts_is_not_to_be_charged() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 3.0, 1.0, |_, bus| {
+            bus.current(0.0);
+            bus.cells(&[3.1, 3.1, 3.1, 1.9]);
+        });
+        assert_eq!(story.findings(), ["cell-undervoltage urgent cell 4 of pack 1 from 1 s to 3 s, active"]);
+        assert!(story.snapshot().findings[0].what_to_do.starts_with("Do not charge this pack."));
+    }
+
+    #[test]
+    fn one_reading_below_two_volts_is_not_enough() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 20.0, 1.0, |t, bus| {
+            bus.current(0.0);
+            bus.cells(&[3.1, 3.1, 3.1, if t == 5.0 { 1.9 } else { 3.1 }]);
+        });
+        assert!(story.findings().is_empty());
+    }
+
+    #[test]
+    fn a_windlass_is_no_low_cell() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 120.0, 0.5, |t, bus| {
+            let haul = (60.0..62.0).contains(&t);
+            bus.celsius(0, 15.0);
+            bus.current(if haul { -250.0 } else { -3.0 });
+            bus.cells(&[if haul { 2.4 } else { 3.2 }; 4]);
+        });
+        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert_eq!(story.why_not("cell-undervoltage"), None);
+    }
+
+    #[test]
+    fn a_long_load_in_the_cold_is_corrected_and_so_is_the_minute_after_it() {
+        let told = |celsius: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 400.0, 1.0, |t, bus| {
+                let load = (60.0..300.0).contains(&t);
+                bus.celsius(0, celsius);
+                bus.current(if load { -80.0 } else { 0.0 });
+                let recovers = 3.1 - 0.4 * (-(t - 300.0) / 8.0_f64).exp();
+                bus.cells(
+                    &[if load {
+                        2.7
+                    } else if t < 60.0 {
+                        3.2
+                    } else {
+                        recovers
+                    }; 4],
+                );
+            });
+            story.findings()
+        };
+        assert!(told(-5.0).is_empty(), "{:?}", told(-5.0));
+        assert_eq!(told(35.0).len(), 4, "warm cells do not sag by so much: they are empty");
+    }
+
+    #[test]
+    fn a_set_a_minute_that_caught_a_pump_is_no_low_cell() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 1200.0, 60.0, |t, bus| {
+            bus.celsius(0, 20.0);
+            bus.cells(&[if t == 600.0 { 2.6 } else { 3.2 }; 4]);
+            bus.current(-2.0);
+        });
+        assert!(story.findings().is_empty());
+    }
+
+    #[test]
+    fn an_open_balance_lead_is_not_taken_for_an_empty_cell() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 100.0, 1.0, |_, bus| {
+            bus.current(0.0);
+            bus.cells(&[3.3, 1.8, 4.8, 3.3]);
+        });
+        assert!(!story.findings().iter().any(|line| line.starts_with("cell-undervoltage")), "{:?}", story.findings());
+        assert!(story.why_not("cell-undervoltage").unwrap().contains("balance lead"));
+    }
+
+    #[test]
+    fn without_a_current_a_voltage_that_a_load_may_explain_is_not_judged() {
+        let told = |volts: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 100.0, 1.0, |_, bus| {
+                bus.celsius(0, 25.0);
+                bus.cells(&[3.2, 3.2, volts, 3.2]);
+            });
+            (story.findings().len(), story.why_not("cell-undervoltage"))
+        };
+        assert_eq!(told(2.9), (0, None), "above the limit with a load, so above it without");
+        assert_eq!(told(2.75), (0, Some("no valid current".into())));
+        assert_eq!(told(2.6), (1, Some("no valid current".into())), "more than a full load explains");
+    }
+
+    #[test]
+    fn with_pack_voltage_alone_the_mean_stands_in_and_a_dead_terminal_is_not_judged() {
+        let mut story = Story::new(four_cells());
+        let pack = |bus: &mut crate::engine::story::Bus, volts: f64| {
+            bus.current(0.0);
+            bus.put(Slot::of(0, Quantity::PackVoltage), Value::Present(volts));
+        };
+        story.run(0.0, 100.0, 1.0, |_, bus| pack(bus, 10.8));
+        assert_eq!(story.findings(), ["cell-undervoltage notice pack 1 from 1 s to 100 s, active"]);
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 100.0, 1.0, |_, bus| pack(bus, 0.4));
+        assert!(story.findings().is_empty());
+        assert!(story.why_not("cell-undervoltage").unwrap().contains("cut off"));
+    }
+}

@@ -1,0 +1,41 @@
+//! `lossy-link`: more frames are lost on the way than is ordinary.
+
+use super::{BankBench, Court, Judge, Rule, Story, Told, Why};
+use crate::engine::case::Sign;
+use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::limits::L;
+
+pub(super) const RULE: Rule = Rule {
+    code: "lossy-link",
+    title: "frames are lost on the way",
+    safety: false,
+    remembered: false,
+    caution: "",
+    source: "judgement of this project",
+    judge: Judge::Bank(judge),
+    tell,
+};
+
+fn judge(bench: &BankBench, court: &mut Court) {
+    let Some((sent, lost, number)) = bench.quality.judged() else {
+        let why = if bench.quality.has_counter() { Why::TooLittleData } else { Why::NoCounter };
+        return court.not_judged(why);
+    };
+    if !bench.quality.has_counter() && lost == 0 {
+        return court.not_judged(Why::NoCounter);
+    }
+    court.judged();
+    let percent = 100.0 * lost as f64 / sent as f64;
+    let over = percent > bench.limits.get(L::LossyPercent);
+    let sign = Sign::new(Severity::Notice, over, over).read(1, number, 1);
+    court.say(Subject::BANK, &[sign], &[(Fact::LostPercent, percent), (Fact::LostFrames, lost as f64)]);
+}
+
+fn tell(told: &Told) -> Story {
+    let percent = told.evidence.get(Fact::LostPercent).unwrap_or_default();
+    Story {
+        text: format!("{percent:.1} % of the frames were lost on the way."),
+        what_to_do: "Check terminating resistors, plugs and cable; on a busy computer, record with less else running."
+            .into(),
+    }
+}

@@ -1,0 +1,86 @@
+//! An invented bank at the end of an invented log, for the tests and for the example of the page.
+
+use super::FirstRefused;
+use crate::model::finding::{Finding, NotJudged};
+use crate::model::snapshot::{CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
+use crate::model::{Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
+
+const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);
+
+/// One warning that is over, one condition not judged, two estimates, two bad lines, one remark.
+pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
+    let shown = |value| Shown { value: Some(value), standing: Standing::Present, ..Shown::default() };
+    let cell = |volts| CellView { voltage: shown(volts), ..CellView::default() };
+    let text = "Cell 3 of pack 1 went up to 3.805 V.";
+    let what_to_do = "Stop this charge or lower its voltage, and find out why the BMS let the cell rise so far.";
+    let snapshot = Snapshot {
+        now: Some(BEGIN.plus_secs(7200.25)),
+        verdict: Verdict { level: Level::Warning, text: text.into(), what_to_do: what_to_do.into() },
+        packs: vec![PackView {
+            cells: [3.341, 3.342, 3.398, 3.34].map(cell).to_vec(),
+            sensors: vec![shown(18.5), shown(24.0)],
+            ..PackView::default()
+        }],
+        findings: vec![finding(text, what_to_do)],
+        not_judged: vec![NotJudged {
+            code: "cold-charge",
+            why: "no valid cell or case temperature".into(),
+            subject: Subject::pack(0),
+        }],
+        estimates: estimates(),
+        quality: quality(),
+        notes: vec![(BEGIN.plus_secs(60.0), "shore power on".into())],
+        ..Snapshot::default()
+    };
+    let refused = FirstRefused { reason: Rejection::BadHex, file: "trip.log".into(), line: 214 };
+    (snapshot, vec![refused])
+}
+
+fn finding(text: &str, what_to_do: &str) -> Finding {
+    Finding {
+        rule: 0,
+        code: "cell-overvoltage",
+        severity: Severity::Warning,
+        subject: Subject::cell(0, 2),
+        first: BEGIN.plus_secs(3600.0),
+        last: BEGIN.plus_secs(4200.0),
+        active: false,
+        acknowledged: false,
+        episodes: 1,
+        total_secs: 600.0,
+        evidence: Evidence(vec![(Fact::PeakVolts, 3.805)]),
+        text: text.into(),
+        what_to_do: what_to_do.into(),
+        caution: "Do not bypass the BMS.",
+        source: "judgement of this project; the cell maker's data sheet wins",
+    }
+}
+
+fn estimates() -> Vec<Estimate> {
+    let estimate = |name, value: Option<f64>, why: Option<&str>| Estimate {
+        name,
+        subject: Subject::pack(0),
+        value,
+        low: value.map(|value| value - 0.02),
+        high: value.map(|value| value + 0.02),
+        as_of: value.map(|_| BEGIN.plus_secs(7200.0)),
+        why: why.map(Into::into),
+    };
+    vec![
+        estimate("state_of_charge_fraction", Some(0.98), None),
+        estimate("capacity_ah", None, Some("no full discharge was seen")),
+    ]
+}
+
+fn quality() -> Quality {
+    Quality {
+        frames: 72_004,
+        decoded: 72_004,
+        first: Some(BEGIN),
+        last: Some(BEGIN.plus_secs(7200.25)),
+        rejected: vec![(Rejection::BadHex, 2)],
+        gaps: 1,
+        lost: 12,
+        ..Quality::default()
+    }
+}

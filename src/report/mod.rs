@@ -1,0 +1,45 @@
+//! What was found, in words for people and in JSON for programs; and what single frames say.
+//!
+//! Nothing here knows where a finding or a frame came from. The same input gives the same output, byte for byte.
+
+mod frames;
+mod json;
+mod scope;
+mod signal;
+mod text;
+mod words;
+mod wrap;
+
+pub use frames::{FrameText, Line, Signal};
+pub use json::{SCHEMA, json};
+pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
+pub use signal::{decimals, signal_name};
+pub use text::text;
+pub use words::rfc3339;
+
+use crate::model::{Rejection, Snapshot};
+
+/// What a report is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Report<'a> {
+    /// The bank at the end of the input.
+    pub snapshot: &'a Snapshot,
+    /// Where each kind of line that was no frame first stood, as far as lines were read.
+    pub first_refused: &'a [FirstRefused],
+    /// Names of the interfaces, by channel; made harmless.
+    pub interfaces: &'a [String],
+}
+
+/// The first line that was refused for one reason.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FirstRefused {
+    /// The reason.
+    pub reason: Rejection,
+    /// Name of the file; made harmless.
+    pub file: String,
+    /// Number of the line, from 1.
+    pub line: u64,
+}
+
+#[cfg(test)]
+mod example;

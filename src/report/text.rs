@@ -1,0 +1,261 @@
+//! The report for people: the verdict first, then what to do, then the evidence for whoever wants it.
+
+use super::words::{count, duration, fact, moment, name_and_unit, number, refusal, with_unit};
+use super::wrap::wrap;
+use super::{NOT_A_PROTECTION, NOT_VISIBLE, Report, scope};
+use crate::model::finding::{Finding, Level, NotJudged};
+use crate::model::input::ControllerState;
+use crate::model::snapshot::Estimate;
+use crate::model::{Snapshot, clean};
+
+/// Longest text of a remark, characters.
+const NOTE: usize = 240;
+
+/// The report in words, in lines of at most 80 columns. Times are UTC.
+#[must_use]
+pub fn text(report: &Report) -> String {
+    let snapshot = report.snapshot;
+    let mut out = String::new();
+    verdict(&mut out, snapshot);
+    if !snapshot.findings.is_empty() {
+        out += "\nFound (times are UTC)\n";
+        snapshot.findings.iter().for_each(|finding| found(&mut out, finding));
+    }
+    cautions(&mut out, &snapshot.findings);
+    not_judged(&mut out, &snapshot.not_judged);
+    estimates(&mut out, &snapshot.estimates);
+    data(&mut out, report);
+    notes(&mut out, snapshot);
+    out += "\n";
+    wrap(&mut out, "", &closing(snapshot));
+    wrap(&mut out, "", NOT_VISIBLE);
+    wrap(&mut out, "", NOT_A_PROTECTION);
+    out
+}
+
+/// How far the verdict sees; when all is well it says so itself, and only the moment is left to say.
+fn closing(snapshot: &Snapshot) -> String {
+    match (snapshot.verdict.level, snapshot.quality.last) {
+        (Level::Well, Some(last)) => format!("Last heard {} UTC.", moment(last)),
+        _ => scope(snapshot),
+    }
+}
+
+fn verdict(out: &mut String, snapshot: &Snapshot) {
+    let level = match snapshot.verdict.level {
+        Level::Well => "WELL",
+        Level::Notice => "NOTICE",
+        Level::NotKnown => "NOT KNOWN",
+        Level::Warning => "WARNING",
+        Level::Urgent => "URGENT",
+    };
+    wrap(out, &format!("{level}: "), &snapshot.verdict.text);
+    if !snapshot.verdict.what_to_do.is_empty() {
+        wrap(out, "What to do: ", &snapshot.verdict.what_to_do);
+    }
+}
+
+fn found(out: &mut String, finding: &Finding) {
+    out.push_str(&format!("\n  {}  {}, {}\n", finding.severity.word(), finding.code, finding.subject));
+    wrap(out, "    ", &finding.text);
+    wrap(out, "    What to do: ", &finding.what_to_do);
+    wrap(out, "    When: ", &when(finding));
+    let figures: Vec<String> = finding.evidence.0.iter().map(|(figure, value)| fact(*figure, *value)).collect();
+    if !figures.is_empty() {
+        wrap(out, "    Evidence: ", &figures.join("; "));
+    }
+    wrap(out, "    Limit from: ", finding.source);
+}
+
+fn when(finding: &Finding) -> String {
+    let until = if finding.active { "goes on" } else { "over" };
+    let times = match finding.episodes {
+        0 | 1 => String::new(),
+        more => format!("{more} times, "),
+    };
+    let seen = if finding.acknowledged { "; seen" } else { "" };
+    format!(
+        "{} to {}, {until}; {times}{} in all{seen}",
+        moment(finding.first),
+        moment(finding.last),
+        duration(finding.total_secs)
+    )
+}
+
+/// Each caution once, in the order of the findings that it goes with.
+fn cautions(out: &mut String, findings: &[Finding]) {
+    let mut said: Vec<&str> = Vec::new();
+    for finding in findings {
+        if finding.caution.is_empty() || said.contains(&finding.caution) {
+            continue;
+        }
+        if said.is_empty() {
+            out.push_str("\nCaution\n");
+        }
+        wrap(out, "  ", finding.caution);
+        said.push(finding.caution);
+    }
+}
+
+fn not_judged(out: &mut String, list: &[NotJudged]) {
+    if !list.is_empty() {
+        out.push_str("\nNot judged\n");
+    }
+    for item in list {
+        wrap(out, &format!("  {}, {}: ", item.code, item.subject), &item.why);
+    }
+}
+
+fn estimates(out: &mut String, list: &[Estimate]) {
+    if !list.is_empty() {
+        out.push_str("\nEstimates\n");
+    }
+    for estimate in list {
+        let (name, unit) = name_and_unit(estimate.name);
+        wrap(out, &format!("  {name}, {}: ", estimate.subject), &value(estimate, unit));
+    }
+}
+
+fn value(estimate: &Estimate, unit: &str) -> String {
+    // A share of full reads better in percent.
+    let (factor, unit) = if unit == "of full" { (100.0, "%") } else { (1.0, unit) };
+    let shown = |value: f64| number((value * factor * 1000.0).round() / 1000.0);
+    let bounds = match (estimate.low, estimate.high) {
+        (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
+        (Some(low), None) => format!(" (at least {})", shown(low)),
+        (None, Some(high)) => format!(" (at most {})", shown(high)),
+        (None, None) => String::new(),
+    };
+    let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
+    match estimate.value {
+        Some(value) => {
+            let as_of = estimate.as_of.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
+            format!("{}{bounds}{as_of}{why}", with_unit(&shown(value), unit))
+        }
+        None => format!("not known{bounds}{why}"),
+    }
+}
+
+fn data(out: &mut String, report: &Report) {
+    let quality = &report.snapshot.quality;
+    out.push_str("\nData\n");
+    let span = match quality.first.zip(quality.last) {
+        Some((first, last)) => {
+            format!(", {} to {} UTC ({})", moment(first), moment(last), duration(last.since(first)))
+        }
+        None => String::new(),
+    };
+    wrap(out, "  ", &format!("frames: {}{span}", count(quality.frames)));
+    let counts = [
+        (quality.frames - quality.decoded.min(quality.frames), "frames that no map knows"),
+        (quality.lost, "frames lost, by whoever counted them"),
+        (quality.gaps, "gaps in which data should have come"),
+        (quality.unrecorded, "inputs that the recorder could not keep"),
+        (quality.invalid_values, "values that said 'error' or cannot be"),
+        (quality.error_frames, "error frames"),
+        (quality.clock_steps, "steps of the clock"),
+    ];
+    for (number, what) in counts.into_iter().filter(|(number, _)| *number > 0) {
+        wrap(out, "  ", &format!("{what}: {}", count(number)));
+    }
+    refused(out, report);
+    links(out, report);
+}
+
+fn refused(out: &mut String, report: &Report) {
+    for (reason, number) in &report.snapshot.quality.rejected {
+        let first = report.first_refused.iter().find(|first| first.reason == *reason);
+        let first = first.map(|first| format!("; first in line {} of {}", first.line, first.file)).unwrap_or_default();
+        wrap(out, "  ", &format!("refused, {} ({}): {}{first}", refusal(*reason), reason.code(), count(*number)));
+    }
+}
+
+/// Links that are down, or whose controller is not well.
+fn links(out: &mut String, report: &Report) {
+    for (channel, up, state) in &report.snapshot.quality.links {
+        let name = report.interfaces.get(usize::from(*channel)).map_or("a link", String::as_str);
+        if !up {
+            wrap(out, "  ", &format!("{name}: link down"));
+        }
+        let state = match state {
+            None | Some(ControllerState::Active) => continue,
+            Some(ControllerState::Warning) => "many errors",
+            Some(ControllerState::Passive) => "so many errors that its controller only listens",
+            Some(ControllerState::BusOff) => "its controller has left the bus",
+            Some(ControllerState::Stopped) => "its controller is stopped",
+        };
+        wrap(out, "  ", &format!("{name}: {state}"));
+    }
+}
+
+fn notes(out: &mut String, snapshot: &Snapshot) {
+    if !snapshot.notes.is_empty() {
+        out.push_str("\nNotes\n");
+    }
+    for (at, text) in &snapshot.notes {
+        wrap(out, &format!("  {}  ", moment(*at)), &clean(text, NOTE));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example;
+
+    #[test]
+    fn a_report_reads_from_the_verdict_down_to_the_evidence() {
+        let (snapshot, first_refused) = example::notice_and_rest();
+        let report = Report { snapshot: &snapshot, first_refused: &first_refused, interfaces: &["can0".into()] };
+        let expected = "\
+WARNING: Cell 3 of pack 1 went up to 3.805 V.
+What to do: Stop this charge or lower its voltage, and find out why the BMS let
+            the cell rise so far.
+
+Found (times are UTC)
+
+  warning  cell-overvoltage, cell 3 of pack 1
+    Cell 3 of pack 1 went up to 3.805 V.
+    What to do: Stop this charge or lower its voltage, and find out why the BMS
+                let the cell rise so far.
+    When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
+    Evidence: peak 3.805 V
+    Limit from: judgement of this project; the cell maker's data sheet wins
+
+Caution
+  Do not bypass the BMS.
+
+Not judged
+  cold-charge, pack 1: no valid cell or case temperature
+
+Estimates
+  state of charge, pack 1: 98 % (between 96 and 100), as of 2026-01-10 07:00:00
+  capacity, pack 1: not known; no full discharge was seen
+
+Data
+  frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h 0 min)
+  frames lost, by whoever counted them: 12
+  gaps in which data should have come: 1
+  refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
+  of trip.log
+
+Notes
+  2026-01-10 05:01:00  shore power on
+
+This is as far as 4 cells and 2 sensors show; last heard 2026-01-10 07:00:00
+UTC.
+Not visible here: swelling, smell, gas, insulation, connections outside the
+measured path.
+A monitor, not a protection device: it does not replace BMS, fuses and
+disconnects. Estimates of ageing are comparisons.
+";
+        assert_eq!(text(&report), expected);
+    }
+
+    #[test]
+    fn nothing_heard_is_not_known_and_nothing_else() {
+        let report = Report { snapshot: &Snapshot::default(), first_refused: &[], interfaces: &[] };
+        let text = text(&report);
+        assert!(text.starts_with("NOT KNOWN: Nothing has been heard yet.\n"), "{text}");
+        assert!(text.contains("\n  frames: 0\n") && text.contains("nothing was judged"), "{text}");
+    }
+}

@@ -1,0 +1,218 @@
+//! A scenario that runs: from the physical model to stamped frames, set by set.
+
+use super::emit::{Due, Emitter};
+use super::meter::{Measured, to_step};
+use super::random::Random;
+use super::scenario::{FaultKind, Scenario};
+use super::world::World;
+use super::{library, scenarios, truth};
+use crate::model::{Body, Input, Stamp};
+
+/// Stream of random numbers for noise, and for frames that are lost.
+const NOISE: u64 = 2;
+const LOSS: u64 = 3;
+/// Hello and limits come at least this often, seconds, or with each set.
+const HELLO_SECS: f64 = 5.0;
+/// When sets are sparse, descriptions come this often, seconds.
+const DESCRIBE_SECS: f64 = 600.0;
+/// Between two frames of a set, seconds: what a frame takes at 250 kbit/s.
+const FRAME_SECS: f64 = 0.6e-3;
+
+/// How to run a scenario.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Options {
+    /// Decides weather, differences between cells, and noise.
+    pub seed: u64,
+    /// Days, more than 0 and at most 3660; the scenario's own unless given.
+    pub days: Option<f64>,
+    /// Seconds between sets of frames, 0.1 to 3600; the scenario's own unless given.
+    pub sample: Option<f64>,
+}
+
+/// Why a scenario cannot be run.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SimError {
+    /// There is no such scenario.
+    #[error("no scenario is called '{name}'; there are {known}")]
+    Unknown {
+        /// What was asked for.
+        name: String,
+        /// Names of those that there are.
+        known: String,
+    },
+    /// A number that makes no sense.
+    #[error("{what} = {found}: expected {expected}")]
+    Option {
+        /// Which option.
+        what: &'static str,
+        /// What was given.
+        found: f64,
+        /// What it can be.
+        expected: &'static str,
+    },
+    /// The scenario's own file is broken.
+    #[error("scenario '{name}': {why}")]
+    Broken {
+        /// Scenario.
+        name: String,
+        /// What is wrong.
+        why: String,
+    },
+}
+
+/// A scenario that runs: an iterator over everything that its bus says, ending with the closing stamp.
+#[derive(Debug, Clone)]
+pub struct Simulation {
+    scenario: Scenario,
+    world: World,
+    start: Stamp,
+    end: f64,
+    sample: f64,
+    set: u64,
+    emitter: Emitter,
+    /// Next frame of the set, its moment, and the seconds to the one after it.
+    next: usize,
+    moment: f64,
+    gap: f64,
+    measured: Vec<(Measured, Measured)>,
+    noise: Random,
+    loss: Random,
+    closed: bool,
+}
+
+impl Simulation {
+    /// A scenario at its start.
+    ///
+    /// # Errors
+    /// [`SimError`] when there is no such scenario or an option makes no sense.
+    pub fn new(name: &str, options: Options) -> Result<Self, SimError> {
+        let known = || scenarios().iter().map(|info| info.name).collect::<Vec<_>>().join(", ");
+        let unknown = || SimError::Unknown { name: crate::model::clean(name, 60), known: known() };
+        let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
+        let scenario = library::find(name).ok_or_else(unknown)?.map_err(|error| broken(error.to_string()))?;
+        let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
+        let days = options.days.unwrap_or(scenario.days);
+        if !(days > 0.0 && days <= 3660.0) {
+            return Err(SimError::Option { what: "days", found: days, expected: "more than 0 and at most 3660" });
+        }
+        let sample = options.sample.unwrap_or(scenario.sample);
+        if !(0.1..=3600.0).contains(&sample) {
+            return Err(SimError::Option { what: "sample", found: sample, expected: "0.1 to 3600 s" });
+        }
+        let world = World::new(&scenario, options.seed);
+        Ok(Self {
+            start: Stamp::from_secs(start.as_second()),
+            end: days * 86_400.0,
+            sample,
+            set: 0,
+            emitter: Emitter::new(),
+            next: 0,
+            moment: 0.0,
+            gap: FRAME_SECS,
+            measured: world.packs.iter().map(|_| <(Measured, Measured)>::default()).collect(),
+            noise: Random::new(options.seed, NOISE),
+            loss: Random::new(options.seed, LOSS),
+            closed: false,
+            world,
+            scenario,
+        })
+    }
+
+    /// Moment of the first set.
+    #[must_use]
+    pub fn start(&self) -> Stamp {
+        self.start
+    }
+
+    /// Seconds from the start to the last set.
+    #[must_use]
+    pub fn seconds(&self) -> f64 {
+        self.world.secs
+    }
+
+    /// What is really so at the moment of the last set, for tests.
+    #[must_use]
+    pub fn truth(&self) -> truth::Truth {
+        truth::of(&self.world)
+    }
+
+    /// Goes on to the next set and makes its frames. False when the scenario is over.
+    fn next_set(&mut self) -> bool {
+        let secs = self.set as f64 * self.sample;
+        if secs >= self.end {
+            return false;
+        }
+        self.world.go_to(secs);
+        self.emitter.frames.clear();
+        let due = self.due(secs);
+        self.measure(secs / 60.0);
+        for ((sender, pack), (seen, _)) in (0..).zip(&self.world.packs).zip(&self.measured) {
+            self.emitter.pack(sender, pack, seen, &due);
+        }
+        let shunt = self.scenario.joint.shunt.then(|| self.shunt());
+        self.emitter.bank(self.world.packs.len(), &self.world.chargers, shunt, &due);
+        self.lose(secs / 60.0);
+        self.next = 0;
+        self.moment = due.uptime;
+        self.gap = FRAME_SECS.min(0.8 * self.sample / self.emitter.frames.len().max(1) as f64);
+        self.set += 1;
+        true
+    }
+
+    fn due(&mut self, secs: f64) -> Due {
+        let every = |period: f64| self.set.is_multiple_of((period / self.sample).round().max(1.0) as u64);
+        let describe = if self.sample > HELLO_SECS { DESCRIBE_SECS } else { HELLO_SECS };
+        let (hello, describe, beat) = (every(HELLO_SECS), every(describe), every(1.0));
+        // a computer is late by up to a millisecond or two
+        let late = 1e-3 * (1.0 + self.noise.even()).min(0.05 * self.sample * 1e3);
+        Due { hello, describe, beat, uptime: secs + late }
+    }
+
+    fn measure(&mut self, minute: f64) {
+        for (index, (pack, (seen, before))) in self.world.packs.iter().zip(&mut self.measured).enumerate() {
+            std::mem::swap(seen, before);
+            seen.take(pack, self.world.bus, &mut self.noise);
+            let of_pack = self.scenario.faults.iter().filter(|fault| usize::from(fault.pack) == index + 1);
+            of_pack.filter(|fault| fault.minutes().contains(&minute)).for_each(|fault| seen.spoil(fault, before));
+        }
+    }
+
+    /// What one shunt for all packs reads; it is as good as that of the first pack.
+    fn shunt(&mut self) -> (f64, f64) {
+        let amps: f64 = self.world.packs.iter().map(|pack| pack.amps).sum();
+        let Some(meter) = self.world.packs.first().map(|pack| &pack.spec.meter) else { return (amps, self.world.bus) };
+        let read = amps * meter.current_gain + meter.current_offset + meter.current_noise * self.noise.bell();
+        (to_step(read, meter.current_step), to_step(self.world.bus, meter.pack_step))
+    }
+
+    fn lose(&mut self, minute: f64) {
+        let losses = self.scenario.faults.iter().filter(|fault| fault.kind == FaultKind::FramesLost);
+        for fault in losses.filter(|fault| fault.minutes().contains(&minute)) {
+            let (loss, share) = (&mut self.loss, 1.0 / fault.size.max(1.0));
+            self.emitter.frames.retain(|_| 0.5 * (loss.even() + 1.0) >= share);
+        }
+    }
+}
+
+impl Iterator for Simulation {
+    type Item = Input;
+
+    fn next(&mut self) -> Option<Input> {
+        loop {
+            if let Some(frame) = self.emitter.frames.get(self.next) {
+                let stamp = self.start.plus_nanos((self.moment * 1e9) as i64);
+                self.next += 1;
+                self.moment += self.gap;
+                return Some(Input { stamp, body: Body::Frame(*frame) });
+            }
+            if self.closed {
+                return None;
+            }
+            if !self.next_set() {
+                self.closed = true;
+                let stamp = self.start.plus_nanos((self.end * 1e9) as i64);
+                return Some(Input { stamp, body: Body::Closing });
+            }
+        }
+    }
+}

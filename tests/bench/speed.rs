@@ -1,0 +1,158 @@
+//! Speed and memory of the whole program beside python-can and cantools decoding the same frames, in one run.
+//!
+//! `cargo bench --bench speed` prints; `-- --gate` leaves out the slow and large logs and fails when the ratio or
+//! the memory is worse than promised. Needs the Python environment of `.ci/run reference` (or CELLWRIGHT_PYTHON).
+
+mod logs;
+
+use logs::{PROGRAM, head, log};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode, Stdio};
+use std::time::{Duration, Instant};
+
+/// Times that this program must be faster than python-can with cantools.
+const RATIO: f64 = 25.0;
+/// Most memory, whatever the log's length, KiB.
+const MOST_KIB: u64 = 64 * 1024;
+/// Frames that both sides decode.
+const BOTH: usize = 400_000;
+
+struct Run {
+    frames: u64,
+    level: String,
+    took: Duration,
+    peak_kib: u64,
+}
+
+impl Run {
+    fn rate(&self) -> f64 {
+        self.frames as f64 / self.took.as_secs_f64()
+    }
+}
+
+#[allow(clippy::disallowed_methods)] // a bench measures with a clock
+fn now() -> Instant {
+    Instant::now()
+}
+
+/// `check` of a log: time from start to exit, highest memory, and what it said.
+fn check(log: &Path) -> Run {
+    let out = log.with_extension("json");
+    let stdout = fs::File::create(&out).unwrap();
+    let start = now();
+    let mut child = Command::new(PROGRAM)
+        .args(["check", "--format", "json"])
+        .arg(log)
+        .stdin(Stdio::null())
+        .stdout(stdout)
+        .spawn()
+        .unwrap();
+    let mut peak_kib = 0;
+    let status = loop {
+        peak_kib = peak_kib.max(high_water(child.id()));
+        if let Some(status) = child.try_wait().unwrap() {
+            break status;
+        }
+        std::thread::sleep(Duration::from_millis(1));
+    };
+    let took = start.elapsed();
+    assert!(matches!(status.code(), Some(0 | 1 | 3)), "check failed: {status}");
+    let said: serde_json::Value = serde_json::from_slice(&fs::read(out).unwrap()).unwrap();
+    let frames = said["input"]["frames"].as_u64().expect("check tells how many frames it read");
+    let level = said["verdict"]["level"].as_str().unwrap_or("?").to_owned();
+    Run { frames, level, took, peak_kib }
+}
+
+/// The fastest of three: neighbours disturb, never help.
+fn best(log: &Path) -> Run {
+    (0..3).map(|_| check(log)).min_by_key(|run| run.took).unwrap()
+}
+
+/// Highest resident memory of a process so far, KiB; 0 once it has gone.
+fn high_water(process: u32) -> u64 {
+    let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    line.and_then(|line| line.split_whitespace().next()?.parse().ok()).unwrap_or(0)
+}
+
+/// The other side: frames and seconds of its loop alone, without its start.
+fn other_side(log: &Path) -> Result<(u64, f64), String> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let python = std::env::var_os("CELLWRIGHT_PYTHON").map_or(root.join("target/venv/bin/python"), PathBuf::from);
+    let script = root.join("tests/bench/other_side.py");
+    let done = Command::new(&python).arg(script).arg(log).arg(root.join("fixtures/own-format.dbc")).output();
+    let done = done.map_err(|e| format!("{}: {e}; run `bash .ci/run reference` once", python.display()))?;
+    let said = String::from_utf8_lossy(&done.stdout).into_owned();
+    let words: Vec<f64> = said.split_whitespace().filter_map(|word| word.parse().ok()).collect();
+    match words[..] {
+        [frames, seconds] if done.status.success() => Ok((frames as u64, seconds)),
+        _ => Err(format!("the other side failed: {said}{}", String::from_utf8_lossy(&done.stderr))),
+    }
+}
+
+fn show(what: &str, log: &Path, run: &Run) {
+    let megabytes = fs::metadata(log).unwrap().len() as f64 / 1e6;
+    println!(
+        "{what:<34} {:>9} frames {megabytes:>7.0} MB {:>8.3} s {:>6.2} M frames/s {:>6.1} MB peak, {}",
+        run.frames,
+        run.took.as_secs_f64(),
+        run.rate() / 1e6,
+        run.peak_kib as f64 / 1024.0,
+        run.level
+    );
+}
+
+fn main() -> ExitCode {
+    let gate = std::env::args().any(|word| word == "--gate");
+    let mut failed = Vec::new();
+    let mut peak = 0;
+
+    let day = log(1, "0.1");
+    let run = best(&day);
+    show("a day, a set every 0.1 s", &day, &run);
+    let per_second = run.frames as f64 / 86_400.0;
+    println!("{:<34} {per_second:>9.0} frames a second of the log", "");
+    assert!(per_second >= 90.0, "the log is thinner than 100 frames/s: {per_second}");
+    peak = peak.max(run.peak_kib);
+
+    let (both, _) = head(&day, BOTH);
+    let ours = best(&both);
+    show("the same frames, this program", &both, &ours);
+    match other_side(&both) {
+        Ok((frames, seconds)) => {
+            let theirs = frames as f64 / seconds;
+            let ratio = ours.rate() / theirs;
+            println!(
+                "{:<34} {frames:>9} frames {:>11} {seconds:>8.3} s {:>6.3} M frames/s",
+                "python-can + cantools",
+                "",
+                theirs / 1e6
+            );
+            println!("{:<34} {ratio:>9.0} times faster (promised: {RATIO})", "");
+            if ratio < RATIO {
+                failed.push(format!("{ratio:.1} times faster than python-can + cantools, promised {RATIO}"));
+            }
+        }
+        Err(why) => failed.push(why),
+    }
+
+    let year = log(365, "60");
+    let run = best(&year);
+    show("a year, a set a minute", &year, &run);
+    peak = peak.max(run.peak_kib);
+
+    if !gate {
+        let large = log(4, "0.1");
+        let run = check(&large);
+        show("a large log", &large, &run);
+        peak = peak.max(run.peak_kib);
+    }
+    if peak > MOST_KIB {
+        failed.push(format!("{:.1} MB of memory, promised 64", peak as f64 / 1024.0));
+    }
+    for why in &failed {
+        println!("WORSE THAN PROMISED: {why}");
+    }
+    if failed.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}

@@ -1,0 +1,209 @@
+//! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
+//! `tests/hostile.rs` call the same functions.
+
+use cellwright::layout::{CompiledMap, own};
+use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
+use cellwright::pipeline::{Pipeline, SavedState, Setup};
+use cellwright::wire::Interfaces;
+use cellwright::wire::envelope::{self, Deframer};
+use cellwright::wire::textlog::{Line, LineParser, write_line};
+use std::sync::OnceLock;
+
+/// Name and function of every target.
+pub(crate) const TARGETS: &[(&str, fn(&[u8]))] = &[
+    ("envelope", envelope),
+    ("log_lines", log_lines),
+    ("decoder", decoder),
+    ("description", description),
+    ("pipeline", pipeline),
+    ("saved_state", saved_state),
+];
+
+/// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
+/// read again.
+pub(crate) fn envelope(data: &[u8]) {
+    let mut whole = Vec::new();
+    Deframer::new().push(data, |found| whole.push(found));
+    let mut pieces = Vec::new();
+    let mut deframer = Deframer::new();
+    let size = usize::from(data.first().copied().unwrap_or(0) % 16) + 1;
+    for piece in data.chunks(size) {
+        deframer.push(piece, |found| pieces.push(found));
+    }
+    assert_eq!(whole, pieces);
+    for frame in whole.into_iter().flatten() {
+        let mut bytes = Vec::new();
+        envelope::encode(&frame, &mut bytes);
+        let mut again = Vec::new();
+        Deframer::new().push(&bytes, |found| again.push(found));
+        assert_eq!(again, [Ok(frame)]);
+    }
+}
+
+/// Lines of a text log: what was read can be written and read again, and no written line holds a
+/// character that a terminal would obey.
+pub(crate) fn log_lines(data: &[u8]) {
+    let mut parser = LineParser::new();
+    for line in data.split(|byte| *byte == b'\n') {
+        let Ok(Line::Input(input)) = parser.line(line) else { continue };
+        let mut written = Vec::new();
+        write_line(&mut written, &input, &parser.interfaces);
+        let text = String::from_utf8(written.clone()).expect("a written log is text");
+        for line in text.lines() {
+            assert_eq!(clean(line, usize::MAX), line);
+        }
+        assert_eq!(read_back(&written, &parser.interfaces).as_ref(), Some(&input));
+    }
+}
+
+fn read_back(written: &[u8], interfaces: &Interfaces) -> Option<Input> {
+    let mut parser = LineParser::new();
+    parser.interfaces = interfaces.clone();
+    let lines = written.split(|byte| *byte == b'\n');
+    lines.filter_map(|line| parser.line(line).ok()).find_map(|line| match line {
+        Line::Input(input) => Some(input),
+        _ => None,
+    })
+}
+
+/// Any frame through the compiled map: every value lies within its bounds or is none.
+pub(crate) fn decoder(data: &[u8]) {
+    let map = map();
+    for frame in frames(data) {
+        let Some(message) = map.find(frame.id) else { continue };
+        map.read(message, &frame, |slot, value| {
+            let (low, high) = slot.quantity.bounds();
+            assert!(!matches!(value, Value::Present(number) if !(low..=high).contains(&number)), "{slot:?} {value:?}");
+        });
+    }
+}
+
+/// Description frames: whatever they say, the bank stays within the largest there is.
+pub(crate) fn description(data: &[u8]) {
+    let map = map();
+    let mut bank = Bank::default();
+    for frame in frames(data) {
+        let Some(message) = map.find(frame.id) else { continue };
+        map.read(message, &frame, |slot, value| {
+            bank.describe(&Reading { slot, value });
+        });
+    }
+    assert!(bank.packs.len() <= cellwright::model::MAX_PACKS);
+}
+
+fn map() -> &'static CompiledMap {
+    static MAP: OnceLock<CompiledMap> = OnceLock::new();
+    MAP.get_or_init(own::compile)
+}
+
+/// A pipeline that has heard nothing; made once, since compiling the map takes longer than a short run.
+fn fresh() -> Pipeline {
+    static FRESH: OnceLock<Pipeline> = OnceLock::new();
+    FRESH.get_or_init(|| Pipeline::new(Setup::default())).clone()
+}
+
+/// Frames out of bytes, most of them of our own format so that they reach something.
+fn frames(data: &[u8]) -> impl Iterator<Item = Frame> {
+    data.chunks(12).filter_map(|record| {
+        let (head, bytes) = record.split_at_checked(3)?;
+        let kind = match head[0] >> 5 {
+            0 => FrameKind::Remote,
+            1 => FrameKind::Error,
+            2 => FrameKind::Fd(head[0] & 7),
+            _ => FrameKind::Data,
+        };
+        let id = match head[0] & 7 {
+            0 => Id::Standard(u16::from_le_bytes([head[1], head[2] & 7])),
+            _ => Id::Extended(own::id(head[1], head[2] % 18)),
+        };
+        let bytes = &bytes[..bytes.len().min(8)];
+        Frame::new(id, kind, bytes)
+    })
+}
+
+/// The frames as inputs, with steps of time that the bytes choose: mostly short, now and then hours.
+fn inputs(data: &[u8]) -> Vec<Input> {
+    let mut stamp = Stamp::from_secs(1_768_435_200);
+    let mut inputs: Vec<Input> = [0, 15, own::BANK_SENDER].map(|sender| input(stamp, own::hello(sender))).into();
+    for (frame, step) in frames(data).zip(data.iter().cycle()) {
+        let nanos = 1_i64 << (step % 48);
+        stamp = stamp.plus_nanos(nanos);
+        inputs.push(input(stamp, frame));
+    }
+    inputs
+}
+
+fn input(stamp: Stamp, frame: Frame) -> Input {
+    Input { stamp, body: Body::Frame(frame) }
+}
+
+/// Any inputs through decoder and engine: no panic, and saved and restored half way the run ends in the same state.
+pub(crate) fn pipeline(data: &[u8]) {
+    let inputs = inputs(data);
+    let half = inputs.len() / 2;
+    let mut unbroken = fresh();
+    for input in &inputs[..half] {
+        unbroken.push(input);
+    }
+    let mut restored = fresh().restore(&unbroken.save().unwrap()).unwrap();
+    for input in &inputs[half..] {
+        unbroken.push(input);
+        restored.push(input);
+    }
+    unbroken.close();
+    restored.close();
+    assert_eq!(unbroken.save().unwrap(), restored.save().unwrap());
+    assert_eq!(unbroken.snapshot(), restored.snapshot());
+}
+
+/// A spoiled saved state is refused, or it is a state that goes on without a panic. The bytes choose what is spoiled.
+pub(crate) fn saved_state(data: &[u8]) {
+    let mut bytes = sound_state().to_vec();
+    for change in data.chunks_exact(3) {
+        let at = usize::from(u16::from_le_bytes([change[0], change[1]])) % bytes.len();
+        bytes[at] = change[2];
+    }
+    bytes.truncate(bytes.len() - usize::from(data.len() % 3 == 2));
+    for bytes in [bytes, data.to_vec()] {
+        let Ok(mut restored) = fresh().restore(&SavedState::from_bytes(bytes)) else { continue };
+        for input in &inputs(&data[..data.len().min(120)]) {
+            restored.push(input);
+        }
+        let _ = restored.snapshot();
+        restored.close();
+    }
+}
+
+/// A state after a short run of a bank of two packs, saved; made anew so that it never goes out of date.
+fn sound_state() -> &'static [u8] {
+    static STATE: OnceLock<Vec<u8>> = OnceLock::new();
+    STATE.get_or_init(|| {
+        let mut pipeline = fresh();
+        let start = Stamp::from_secs(1_768_435_200);
+        for second in 0..40 {
+            for sender in [0, 1, own::BANK_SENDER] {
+                for frame in sound_frames(sender) {
+                    pipeline.push(&input(start.plus_secs(f64::from(second)), frame));
+                }
+            }
+        }
+        pipeline.save().unwrap().as_bytes().to_vec()
+    })
+}
+
+/// A hello and every frame of a sender with values a quarter up from the lowest that can be.
+fn sound_frames(sender: u8) -> impl Iterator<Item = Frame> {
+    let of_bank = sender == own::BANK_SENDER;
+    let frames = own::FRAMES.iter().filter(move |frame| match frame.sender {
+        own::Sender::Pack => !of_bank,
+        own::Sender::Bank => of_bank,
+        own::Sender::Any => true,
+    });
+    let values = frames.map(move |frame| {
+        own::encode(frame, 0, sender, |slot| {
+            let (low, high) = slot.quantity.bounds();
+            Value::Present((low + (high - low) / 4.0).round().clamp(low, high))
+        })
+    });
+    std::iter::once(own::hello(sender)).chain(values)
+}
