@@ -2,9 +2,12 @@
 
 pub mod charge;
 pub mod cold;
+pub mod cut;
 pub mod full;
 pub mod hours;
 pub mod rest;
+pub mod rise;
+pub mod rms;
 mod rows;
 pub mod sensors;
 pub mod soc;
