@@ -62,8 +62,8 @@ fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
     let charge = |limit: L| if charging { bench.limits.get(limit) } else { f64::MAX };
     let hot_enough = |sensor: &&SensorNow| sensor.celsius >= limit(L::RiseFrom);
     let fast = |sensor: &SensorNow| rise(sensor, bench).filter(|(kelvin, _)| *kelvin >= limit(L::RiseKelvin));
-    let explained = |sensor: &SensorNow| fast(sensor).is_some_and(|(_, explained)| explained);
-    let rising = bench.view.limiting.iter().filter(hot_enough).any(explained);
+    // A cell that heats itself needs no current for it: explained or not, a fast rise from here on is danger.
+    let rising = bench.view.limiting.iter().filter(hot_enough).any(|sensor| fast(sensor).is_some());
     let tiers = [
         (Severity::Notice, charge(L::HotChargeNotice)),
         (Severity::Warning, charge(L::HotChargeWarning).min(limit(L::HotWarning))),
@@ -391,12 +391,20 @@ mod tests {
     }
 
     #[test]
-    fn a_fast_rise_that_no_current_explains_asks_to_look_and_a_heater_explains_it() {
+    fn a_hot_cell_that_rises_without_a_current_is_an_emergency_too_and_a_heater_explains_a_rise() {
         let finding = rising(1.05, -10.0, false, 1.0).snapshot().findings.remove(0);
-        assert_eq!(finding.severity.word(), "warning");
-        assert!(finding.text.ends_with("faster than the current through the cells explains."), "{}", finding.text);
+        assert_eq!(finding.severity.word(), "urgent");
+        assert!(finding.text.starts_with("Emergency: "), "{}", finding.text);
         let finding = rising(1.05, -80.0, true, 1.0).snapshot().findings.remove(0);
         assert_eq!((finding.severity.word(), finding.text.contains("rises")), ("warning", false));
+    }
+
+    #[test]
+    fn a_fast_rise_below_55_degrees_that_no_current_explains_asks_to_look() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 800.0, 1.0, |t, bus| set(bus, 38.0 + 1.1 * t / 60.0, 8.0));
+        let finding = story.snapshot().findings.remove(0);
+        assert!(finding.text.ends_with("faster than the current through the cells explains."), "{}", finding.text);
     }
 
     #[test]
