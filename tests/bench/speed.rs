@@ -4,6 +4,7 @@
 //! the memory is worse than promised. Needs the Python environment of `.ci/run reference` (or CELLWRIGHT_PYTHON).
 
 mod logs;
+mod picture;
 
 use logs::{PROGRAM, dense, head, log};
 use std::fs;
@@ -36,7 +37,7 @@ impl Run {
 }
 
 #[allow(clippy::disallowed_methods)] // a bench measures with a clock
-fn now() -> Instant {
+pub(crate) fn now() -> Instant {
     Instant::now()
 }
 
@@ -163,6 +164,13 @@ fn main() -> ExitCode {
         let run = check(&large);
         show("a large log", &large, &run);
         peak = peak.max(run.peak_kib);
+    }
+    for arguments in [vec!["demo"], vec!["replay", day.to_str().unwrap()]] {
+        let what = format!("first picture of `{}`", arguments[0]);
+        match picture::first_picture(&arguments) {
+            Ok(took) => println!("{what:<34} {:>9.0} ms", took.as_secs_f64() * 1e3),
+            Err(why) => println!("{what:<34} none: {why}"),
+        }
     }
     if peak > MOST_KIB {
         failed.push(format!("{:.1} MB of memory, promised 64", peak as f64 / 1024.0));
