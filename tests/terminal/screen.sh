@@ -5,7 +5,8 @@ cd "$(dirname "$0")/../.."
 binary=${CELLWRIGHT_BINARY:-target/release/cellwright}
 [[ -x $binary ]] || cargo build --locked --release
 binary=$(realpath "$binary")
-socket=cellwright-screen-$$
+terminals=0
+socket=cellwright-screen-$$-$terminals
 folder=$(mktemp -d)
 screen() { tmux -L "$socket" -f /dev/null "$@"; }
 trap 'screen kill-server 2>/dev/null || true; rm -rf "$folder"' EXIT
@@ -37,9 +38,12 @@ types() {
     screen send-keys -l "$1"
     screen send-keys Enter
 }
-# A shell in a terminal of its own.
+# A shell in a terminal of its own; the one before is closed. A new name each time: a server that is ending is no
+# server to start on.
 opens() {
     screen kill-server 2>/dev/null || true
+    terminals=$((terminals + 1))
+    socket=cellwright-screen-$$-$terminals
     screen new-session -d -x "$1" -y "$2" env PS1='prompt> ' TERM=xterm-256color bash --norc
     sees 'prompt>'
 }
