@@ -2,8 +2,11 @@
 //!
 //! `CELLWRIGHT_WRITE_DOCS=1 cargo test --test pages` writes the made pages anew.
 
+use cellwright::config::Arguments;
+use cellwright::engine::rule::RULES;
 use cellwright::layout::own::{self, FRAMES, OwnField, OwnFrame, Sender};
 use cellwright::model::limits::{LIMITS, Limit};
+use clap::Parser;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -122,12 +125,66 @@ fn the_dbc_of_our_own_format_is_the_table_of_frames() {
 }
 
 #[test]
+fn every_condition_has_its_page_and_every_page_names_limits_that_there_are() {
+    let mut pages: Vec<String> = RULES.iter().map(|rule| format!("{}.md", rule.code)).collect();
+    pages.sort();
+    let folder = path("docs/conditions");
+    let mut there: Vec<String> =
+        fs::read_dir(&folder).unwrap().map(|page| page.unwrap().file_name().into_string().unwrap()).collect();
+    there.sort();
+    assert_eq!(there, pages);
+    for rule in RULES {
+        let page = fs::read_to_string(folder.join(format!("{}.md", rule.code))).unwrap();
+        assert!(page.starts_with(&format!("# `{}`: ", rule.code)), "{}: its page begins otherwise", rule.code);
+        for part in ["## What it means", "## Limits", "## How it is judged", "## What to do", "## Source"] {
+            assert!(page.contains(part), "{}: no '{part}'", rule.code);
+        }
+        for word in page.split('`').skip(1).step_by(2).filter(|word| word.contains('.')) {
+            assert!(names_a_limit(word), "{}: its page names '{word}', which is no limit", rule.code);
+        }
+    }
+}
+
+/// A limit in full, `name-…` for several that begin so, or `.end` for the limit of the page; another kind of word is none
+/// of ours.
+fn names_a_limit(word: &str) -> bool {
+    let about_limits =
+        word.starts_with('.') || LIMITS.iter().any(|limit| word.starts_with(&format!("{}.", condition_of(limit))));
+    let start = word.trim_end_matches('…');
+    let known = LIMITS.iter().any(|limit| match word {
+        _ if word.starts_with('.') => limit.name.ends_with(word),
+        _ if word.ends_with('…') => limit.name.starts_with(start),
+        _ => limit.name == word,
+    });
+    !about_limits || known || word.ends_with(".md")
+}
+
+#[test]
 fn the_readme_opens_with_the_job_and_gives_two_commands() {
     let readme = fs::read_to_string(path("README.md")).unwrap();
     let blocks: Vec<&str> = readme.split("\n\n").collect();
     assert!(blocks[1].starts_with("Cellwright is"), "the README does not open with the job");
     assert_eq!(blocks[2], "```sh\ncargo run --release -- demo\ncargo test\n```");
     assert!(readme.lines().count() < 100, "the README is longer than a screen or two");
+}
+
+#[test]
+fn every_command_of_the_readme_is_one_and_every_page_that_it_names_is_there() {
+    let readme = fs::read_to_string(path("README.md")).unwrap();
+    let mut commands = 0;
+    for piece in readme.split(['`', '\n']) {
+        let line = piece.split(" # ").next().unwrap().trim();
+        let is_command = line.strip_prefix("cellwright ").is_some_and(|rest| !rest.is_empty());
+        if is_command && !line.contains("NAME") {
+            commands += 1;
+            let parsed = Arguments::try_parse_from(line.split_whitespace());
+            assert!(parsed.is_ok(), "the README's '{line}' is no command");
+        }
+        if line.starts_with("docs/") && !line.contains(' ') {
+            assert!(path(line).exists(), "the README names {line}, which is not there");
+        }
+    }
+    assert!(commands >= 6, "only {commands} commands seen in the README");
 }
 
 #[test]

@@ -82,12 +82,14 @@ impl Pack {
         }
     }
 
+    #[inline]
     fn put_single(&mut self, quantity: Quantity, value: Value, now: Stamp) {
         let place = (quantity as usize).wrapping_sub(FIRST);
-        let Some(gauge) = self.singles.get_mut(place) else { return };
         if quantity == Quantity::Current {
-            self.estimates.charge.current(gauge, value, now);
+            let path_open = self.gauge(Quantity::ChargePath).switch(now, 3.0) == Some(false);
+            self.estimates.charge.current(&self.singles[place], value, now, path_open);
         }
+        let Some(gauge) = self.singles.get_mut(place) else { return };
         gauge.put(now, value);
     }
 
@@ -117,7 +119,10 @@ impl Pack {
     /// Whether a state from elsewhere is no larger than a pack can be.
     #[must_use]
     pub fn is_within_bounds(&self) -> bool {
-        self.cells.len() <= MAX_CELLS && self.balancing.len() <= MAX_CELLS && self.sensors.len() <= MAX_SENSORS
+        self.cells.len() <= MAX_CELLS
+            && self.balancing.len() <= MAX_CELLS
+            && self.sensors.len() <= MAX_SENSORS
+            && self.estimates.hours.is_within_bounds()
     }
 
     /// Every gauge with its slot, for questions about what arrives at all.
@@ -134,13 +139,19 @@ impl Pack {
 
 #[inline]
 fn put_at(gauges: &mut Vec<Gauge>, index: u8, value: Value, now: Stamp, most: usize) {
-    let index = usize::from(index);
-    if index >= gauges.len() {
-        let fitted = matches!(value, Value::Present(_));
-        if index >= most || !fitted {
-            return;
-        }
-        gauges.resize(index + 1, Gauge::default());
+    match gauges.get_mut(usize::from(index)) {
+        Some(gauge) => gauge.put(now, value),
+        None if matches!(value, Value::Present(_)) => fit(gauges, index, value, now, most),
+        None => {}
     }
-    gauges[index].put(now, value);
+}
+
+/// A cell or sensor that gives its first number.
+#[cold]
+fn fit(gauges: &mut Vec<Gauge>, index: u8, value: Value, now: Stamp, most: usize) {
+    let index = usize::from(index);
+    if index < most {
+        gauges.resize(index + 1, Gauge::default());
+        gauges[index].put(now, value);
+    }
 }

@@ -9,7 +9,7 @@ use crate::model::{Bank, Quantity, Slot, Snapshot, Stamp, Value};
 use crate::unit::AmpHours;
 
 /// An invented day on which every story begins.
-const BEGIN: Stamp = Stamp::from_secs(1_800_000_000);
+pub(crate) const BEGIN: Stamp = Stamp::from_secs(1_800_000_000);
 
 /// A bank whose values are told set by set.
 pub(crate) struct Story {
@@ -77,6 +77,11 @@ impl Story {
             )
         };
         self.snapshot().findings.into_iter().map(line).collect()
+    }
+
+    /// The findings of one condition only.
+    pub(crate) fn found_of(&self, code: &str) -> Vec<String> {
+        self.findings().into_iter().filter(|line| line.starts_with(code)).collect()
     }
 
     /// Why a condition is not judged, if it is not.
