@@ -230,7 +230,11 @@ impl Engine {
     pub fn event(&mut self, body: &Body) {
         self.dirty = true;
         match body {
-            Body::Acknowledge { rule, subject } => self.cases.acknowledge(*rule, *subject),
+            Body::Acknowledge { rule, subject } => {
+                if let Some(rule) = rule::by_key(*rule) {
+                    self.cases.acknowledge(rule, *subject);
+                }
+            }
             Body::Closing => {
                 self.close();
                 self.paused = true;
