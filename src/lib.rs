@@ -14,5 +14,6 @@ pub mod pipeline;
 pub mod report;
 pub mod sim;
 pub mod source;
+pub mod store;
 pub mod unit;
 pub mod wire;

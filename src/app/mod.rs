@@ -2,14 +2,18 @@
 //! out, and the exit code. The only room that reads the clock on the way of the data.
 
 mod check;
+mod clock;
 mod decode;
 mod demo;
 mod drive;
 mod exit;
+pub mod live;
 mod logs;
 mod output;
 mod progress;
+mod watch;
 
+pub use clock::SystemClock;
 pub use drive::{Drive, drive};
 pub use exit::Exit;
 
@@ -30,6 +34,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
             None => anyhow::bail!("the screen is not part of this build; use 'demo --log FILE' and 'check FILE'"),
         },
         Command::Replay(_) => anyhow::bail!("the screen is not part of this build; use 'check LOG'"),
+        Command::Watch(args) => watch::watch(args),
         Command::Check(args) => check::check(args),
         Command::Decode(args) => decode::decode(args),
     }

@@ -1,0 +1,131 @@
+//! The socket, held so that nothing can be written to it.
+
+use super::parse;
+use crate::model::{Frame, NANOS_PER_SEC, Stamp};
+use nix::cmsg_space;
+use nix::sys::socket::{ControlMessageOwned, MsgFlags, recvmsg, setsockopt, sockopt};
+use socketcan::{CanFdSocket, Socket, SocketOptions};
+use std::io::{self, IoSliceMut};
+use std::os::fd::AsRawFd;
+use tokio::io::unix::AsyncFd;
+
+/// Receive buffer asked for, bytes; an ordinary user gets at most `net.core.rmem_max`.
+const BUFFER: usize = 4 << 20;
+/// `SO_MEMINFO` and the place of the drop count in it (Linux, linux/sock_diag.h).
+const MEMINFO: i32 = 55;
+const MEMINFO_DROPS: usize = 8;
+/// `SOL_SOCKET` (Linux, asm-generic/socket.h).
+const SOL_SOCKET: i32 = 1;
+
+/// What one receive gave.
+#[derive(Debug, Clone, Copy)]
+pub struct Received {
+    /// The frame; none for a message that is no frame of CAN or CAN FD.
+    pub frame: Option<Frame>,
+    /// When the kernel got it.
+    pub stamp: Option<Stamp>,
+    /// Frames that this socket has lost since it was opened.
+    pub dropped: Option<u32>,
+}
+
+/// A CAN socket that can only be read. There is no way to the descriptor and none to write:
+///
+/// ```compile_fail
+/// async fn send(socket: &cellwright::source::can::ListenOnly, frame: &socketcan::CanFrame) {
+///     use socketcan::Socket;
+///     socket.write_frame(frame).unwrap();
+/// }
+/// ```
+///
+/// ```compile_fail
+/// fn descriptor(socket: &cellwright::source::can::ListenOnly) -> std::os::fd::RawFd {
+///     std::os::fd::AsRawFd::as_raw_fd(socket)
+/// }
+/// ```
+///
+/// ```
+/// async fn listen(socket: &mut cellwright::source::can::ListenOnly) -> std::io::Result<()> {
+///     socket.readable().await?;
+///     socket.receive().map(drop)
+/// }
+/// ```
+pub struct ListenOnly {
+    socket: AsyncFd<CanFdSocket>,
+    index: u32,
+    control: Vec<u8>,
+}
+
+impl ListenOnly {
+    /// Opens an interface, up or down. To be called within a tokio runtime.
+    ///
+    /// # Errors
+    /// What the system says: `ENODEV` when there is no such interface.
+    pub fn open(name: &str) -> io::Result<Self> {
+        let index = nix::net::if_::if_nametoindex(name)?;
+        let socket = CanFdSocket::open(name)?;
+        socket.set_nonblocking(true)?;
+        socket.set_error_filter_accept_all()?;
+        socket.set_loopback(false)?; // of what this socket sends, which is nothing
+        setsockopt(&socket, sockopt::ReceiveTimestampns, &true)?;
+        setsockopt(&socket, sockopt::RxqOvfl, &1)?;
+        let _ = setsockopt(&socket, sockopt::RcvBuf, &BUFFER); // what is granted is granted
+        let control = cmsg_space!(nix::sys::time::TimeSpec, u32);
+        #[allow(deprecated)]
+        // its warning is for types that may close their descriptor early; this one holds it to the end
+        let socket = AsyncFd::new(socket)?;
+        Ok(Self { socket, index, control })
+    }
+
+    /// The kernel's number of the interface; another one after unplugging.
+    #[must_use]
+    pub fn index(&self) -> u32 {
+        self.index
+    }
+
+    /// Waits for something to read, be it an error.
+    ///
+    /// # Errors
+    /// When the descriptor cannot be waited for.
+    pub async fn readable(&self) -> io::Result<()> {
+        let mut guard = self.socket.readable().await?;
+        guard.retain_ready();
+        Ok(())
+    }
+
+    /// Takes one frame with its stamp and the count of the lost.
+    ///
+    /// # Errors
+    /// `WouldBlock` when there is nothing; `ENETDOWN` once when the link went down; `ENODEV` once when the
+    /// interface is gone.
+    pub fn receive(&mut self) -> io::Result<Received> {
+        let Self { socket, control, .. } = self;
+        socket.try_io(tokio::io::Interest::READABLE, |socket| receive_from(socket, control))
+    }
+
+    /// Frames that this socket has lost since it was opened, also when none came after them.
+    #[must_use]
+    pub fn dropped(&self) -> Option<u32> {
+        let mut info = [0; 4 * (MEMINFO_DROPS + 1)];
+        self.socket.get_ref().get_socket_option_bytes(SOL_SOCKET, MEMINFO, &mut info).ok()?;
+        info.last_chunk().copied().map(u32::from_ne_bytes)
+    }
+}
+
+fn receive_from(socket: &CanFdSocket, control: &mut [u8]) -> io::Result<Received> {
+    let mut bytes = [0; parse::MOST];
+    let mut slices = [IoSliceMut::new(&mut bytes)];
+    let message = recvmsg::<()>(socket.as_raw_fd(), &mut slices, Some(control), MsgFlags::MSG_DONTWAIT)?;
+    let len = message.bytes;
+    let (mut stamp, mut dropped) = (None, None);
+    for part in message.cmsgs()? {
+        match part {
+            ControlMessageOwned::ScmTimestampns(time) => {
+                let nanos = time.tv_sec().saturating_mul(NANOS_PER_SEC).saturating_add(time.tv_nsec());
+                stamp = Some(Stamp::from_nanos(nanos));
+            }
+            ControlMessageOwned::RxqOvfl(count) => dropped = Some(count),
+            _ => {}
+        }
+    }
+    Ok(Received { frame: parse::frame(bytes.get(..len).unwrap_or_default()), stamp, dropped })
+}
