@@ -52,6 +52,8 @@ impl Live {
     /// A run of these sources from this moment on.
     #[must_use]
     pub fn new(now: Moment, sources: &[Kind], setup: Setup, recorder: Option<Recorder>) -> Self {
+        let can_wait = sources.iter().all(|kind| *kind == Kind::Stamped);
+        let recorder = recorder.map(|recorder| if can_wait { recorder.patient() } else { recorder });
         Self {
             merge: Merge::new(now, sources),
             pipeline: Pipeline::new(setup),

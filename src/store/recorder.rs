@@ -7,12 +7,14 @@ use crate::wire::textlog::write_line;
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{SendError, SyncSender, TrySendError, sync_channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 
 /// Pieces that may wait for the disk.
 const MOST_PIECES: usize = 8;
+/// Bytes that are handed over at once without being asked.
+const PIECE: usize = 256 << 10;
 /// Bytes that are gathered at most while the disk is slow; what comes then is counted, not kept.
 const MOST_GATHERED: usize = 4 << 20;
 
@@ -67,6 +69,8 @@ pub struct Recorder {
     thread: Option<JoinHandle<()>>,
     /// Something could not be kept, and the gap is not in the recording yet.
     broken: bool,
+    /// The disk is waited for: what comes can wait as well.
+    patient: bool,
 }
 
 impl Recorder {
@@ -91,7 +95,20 @@ impl Recorder {
         let shared = Arc::new(Mutex::new(Shared::default()));
         let told = Arc::clone(&shared);
         let thread = std::thread::spawn(move || write_tape(tape, &waiting, &told));
-        Self { gathered: Piece::default(), pieces: Some(pieces), shared, thread: Some(thread), broken: false }
+        Self {
+            gathered: Piece::default(),
+            pieces: Some(pieces),
+            shared,
+            thread: Some(thread),
+            broken: false,
+            patient: false,
+        }
+    }
+
+    /// The same, but a slow disk is waited for: for sources that can wait, such as a log or a pipe.
+    #[must_use]
+    pub fn patient(self) -> Self {
+        Self { patient: true, ..self }
     }
 
     /// Takes an input; it is written with the next [`Self::flush`].
@@ -104,6 +121,9 @@ impl Recorder {
         }
         write_line(&mut self.gathered.text, input, interfaces);
         self.gathered.inputs += 1;
+        if self.gathered.text.len() >= PIECE {
+            self.flush();
+        }
     }
 
     /// Hands what was taken to the thread that writes. To be called at least every two seconds.
@@ -112,6 +132,12 @@ impl Recorder {
             return;
         }
         let piece = std::mem::take(&mut self.gathered);
+        if self.patient {
+            if let Some(Err(SendError(back))) = self.pieces.as_ref().map(|pieces| pieces.send(piece)) {
+                self.gathered = back;
+            }
+            return;
+        }
         if let Some(Err(TrySendError::Full(back) | TrySendError::Disconnected(back))) =
             self.pieces.as_ref().map(|pieces| pieces.try_send(piece))
         {
