@@ -15,5 +15,6 @@ pub mod report;
 pub mod sim;
 pub mod source;
 pub mod store;
+pub mod tui;
 pub mod unit;
 pub mod wire;

@@ -2,8 +2,10 @@
 //!
 //! `CELLWRIGHT_WRITE_DOCS=1 cargo test --test pages` writes the made pages anew.
 
+use cellwright::config::Arguments;
 use cellwright::layout::own::{self, FRAMES, OwnField, OwnFrame, Sender};
 use cellwright::model::limits::{LIMITS, Limit};
+use clap::Parser;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -128,6 +130,25 @@ fn the_readme_opens_with_the_job_and_gives_two_commands() {
     assert!(blocks[1].starts_with("Cellwright is"), "the README does not open with the job");
     assert_eq!(blocks[2], "```sh\ncargo run --release -- demo\ncargo test\n```");
     assert!(readme.lines().count() < 100, "the README is longer than a screen or two");
+}
+
+#[test]
+fn every_command_of_the_readme_is_one_and_every_page_that_it_names_is_there() {
+    let readme = fs::read_to_string(path("README.md")).unwrap();
+    let mut commands = 0;
+    for piece in readme.split(['`', '\n']) {
+        let line = piece.split(" # ").next().unwrap().trim();
+        let is_command = line.strip_prefix("cellwright ").is_some_and(|rest| !rest.is_empty());
+        if is_command && !line.contains("NAME") {
+            commands += 1;
+            let parsed = Arguments::try_parse_from(line.split_whitespace());
+            assert!(parsed.is_ok(), "the README's '{line}' is no command");
+        }
+        if line.starts_with("docs/") && !line.contains(' ') {
+            assert!(path(line).exists(), "the README names {line}, which is not there");
+        }
+    }
+    assert!(commands >= 6, "only {commands} commands seen in the README");
 }
 
 #[test]

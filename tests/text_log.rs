@@ -3,7 +3,7 @@
 
 use cellwright::model::input::Loss;
 use cellwright::model::{Body, Input, Rejection, Stamp};
-use cellwright::source::log::{LogReader, LogWriter, ReadError, WriteError};
+use cellwright::source::log::{LogReader, LogWriter, Position, ReadError, WriteError};
 use cellwright::wire::Interfaces;
 use proptest::prelude::*;
 use std::io::{Cursor, Write};
@@ -430,6 +430,22 @@ fn a_pipe_cannot_go_back_and_a_file_that_was_cut_says_so() {
     let place = again.position();
     std::fs::write(&path, b"(5.0)").unwrap();
     assert!(matches!(again.seek(&place), Err(ReadError::Changed { line: 1, offset: 18, .. })));
+}
+
+#[test]
+fn a_named_pipe_is_opened_once_and_read_to_its_end() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("pipe");
+    rustix::fs::mkfifoat(rustix::fs::CWD, &path, rustix::fs::Mode::RUSR | rustix::fs::Mode::WUSR).unwrap();
+    let writing = std::thread::spawn({
+        let path = path.clone();
+        move || std::fs::write(path, b"(5.0) can0 123#11\n(6.0) can0 123#22\n").unwrap()
+    });
+    let mut reader = LogReader::open(&[path]).unwrap();
+    assert_eq!(drain(&mut reader).unwrap().inputs(), ["5.000 can0 123#11", "6.000 can0 123#22"]);
+    writing.join().unwrap();
+    let start = Position::default();
+    assert!(matches!(reader.seek(&start), Err(ReadError::NotSeekable { line: 0, .. })));
 }
 
 #[test]

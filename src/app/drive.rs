@@ -29,7 +29,6 @@ pub fn drive(
     let mut driven = Drive::default();
     let mut until_look = LOOK_EVERY;
     while let Some(input) = reader.next()? {
-        pipeline.advance(input.stamp);
         pipeline.push(&input);
         driven = Drive { last: Some(input.stamp), closed: matches!(input.body, Body::Closing) };
         until_look -= 1;

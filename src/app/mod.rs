@@ -5,19 +5,29 @@ mod check;
 mod clock;
 mod decode;
 mod demo;
+mod demo_screen;
 mod drive;
 mod exit;
+mod index;
 pub mod live;
 mod logs;
 mod output;
+mod player;
 mod progress;
+mod replay;
+mod screen;
+mod tape;
+mod terminal;
 mod watch;
 
 pub use clock::SystemClock;
+pub use demo_screen::demo_screen;
 pub use drive::{Drive, drive};
 pub use exit::Exit;
+pub use replay::replay_screen;
 
 use crate::config::{Arguments, Command};
+use crate::pipeline::Setup;
 
 /// Longest complaint, characters.
 const COMPLAINT: usize = 2000;
@@ -31,10 +41,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
         Command::Demo(args) if args.list => demo::list(),
         Command::Demo(args) => match &args.log {
             Some(path) => demo::write_log(args, path),
-            None => anyhow::bail!("the screen is not part of this build; use 'demo --log FILE' and 'check FILE'"),
+            None => {
+                let (name, simulation) = demo::simulation(args)?;
+                demo_screen::demo_screen(&name, simulation, args.days, Setup::default())
+            }
         },
-        Command::Replay(_) => anyhow::bail!("the screen is not part of this build; use 'check LOG'"),
         Command::Watch(args) => watch::watch(args),
+        Command::Replay(args) => replay::replay_screen(&args.logs, Setup::default()),
         Command::Check(args) => check::check(args),
         Command::Decode(args) => decode::decode(args),
     }

@@ -84,10 +84,11 @@ impl Pack {
 
     fn put_single(&mut self, quantity: Quantity, value: Value, now: Stamp) {
         let place = (quantity as usize).wrapping_sub(FIRST);
-        let Some(gauge) = self.singles.get_mut(place) else { return };
         if quantity == Quantity::Current {
-            self.estimates.charge.current(gauge, value, now);
+            let path_open = self.gauge(Quantity::ChargePath).switch(now, 3.0) == Some(false);
+            self.estimates.charge.current(&self.singles[place], value, now, path_open);
         }
+        let Some(gauge) = self.singles.get_mut(place) else { return };
         gauge.put(now, value);
     }
 
@@ -117,7 +118,10 @@ impl Pack {
     /// Whether a state from elsewhere is no larger than a pack can be.
     #[must_use]
     pub fn is_within_bounds(&self) -> bool {
-        self.cells.len() <= MAX_CELLS && self.balancing.len() <= MAX_CELLS && self.sensors.len() <= MAX_SENSORS
+        self.cells.len() <= MAX_CELLS
+            && self.balancing.len() <= MAX_CELLS
+            && self.sensors.len() <= MAX_SENSORS
+            && self.estimates.hours.is_within_bounds()
     }
 
     /// Every gauge with its slot, for questions about what arrives at all.

@@ -3,7 +3,7 @@
 use super::estimate::cold;
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
-use super::{Engine, verdict};
+use super::{Engine, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
@@ -24,8 +24,8 @@ impl Engine {
             bank_voltage: self.state.voltage.shown(self.now, self.limits.get(L::StalePeriods)),
             findings: self.findings(),
             not_judged: self.not_judged(),
+            estimates: self.packs.iter().flat_map(|pack| self.estimates(pack)).collect(),
             episodes: self.cases.episodes().to_vec(),
-            estimates: self.packs.iter().flat_map(|pack| self.stress_rows(pack)).collect(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
             ..Snapshot::default()
@@ -56,6 +56,15 @@ impl Engine {
             switches: view.switches,
             fine_now: cold::fine_now(pack, self.spec(pack), &self.limits),
         }
+    }
+
+    fn estimates(&self, pack: &Pack) -> Vec<Estimate> {
+        let mut rows = estimate::rows(pack, self.now, &self.limits);
+        for row in &mut rows {
+            row.as_of = row.as_of.map(|engine| engine.plus_nanos(self.offset));
+        }
+        rows.extend(self.stress_rows(pack));
+        rows
     }
 
     /// The pack as described; an empty description when nobody said anything.

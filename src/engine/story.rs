@@ -9,7 +9,7 @@ use crate::model::{Bank, Quantity, Slot, Snapshot, Stamp, Value};
 use crate::unit::AmpHours;
 
 /// An invented day on which every story begins.
-const BEGIN: Stamp = Stamp::from_secs(1_800_000_000);
+pub(crate) const BEGIN: Stamp = Stamp::from_secs(1_800_000_000);
 
 /// A bank whose values are told set by set.
 pub(crate) struct Story {

@@ -32,6 +32,8 @@ struct Quick {
     slot: Slot,
     shift: u8,
     big: bool,
+    /// All ones mean 'not available'.
+    special: bool,
     mask: u64,
     low: u64,
     high: u64,
@@ -52,6 +54,7 @@ impl Quick {
             slot: channel.slot,
             shift: shift.unwrap_or(0),
             big: field.order == Order::Big,
+            special: field.special && shift.is_some(),
             mask: field.mask(),
             low,
             high,
@@ -148,7 +151,7 @@ impl CompiledMap {
         let Some(found) = self.messages.get(message) else { return };
         let range = found.first as usize..found.first as usize + usize::from(found.count);
         if frame.len() < usize::from(found.bytes) {
-            return self.channels[range].iter().for_each(|channel| each(channel.slot, channel.value(frame)));
+            return read_slowly(&self.channels[range], frame, &mut each);
         }
         let word = frame.word();
         let swapped = word.swap_bytes();
@@ -156,12 +159,20 @@ impl CompiledMap {
             let raw = (if quick.big { swapped } else { word }) >> quick.shift & quick.mask;
             let value = if raw >= quick.low && raw <= quick.high {
                 Value::Present(raw as i64 as f64 * quick.scale + quick.offset)
+            } else if quick.special && raw == quick.mask {
+                Value::Missing
             } else {
                 self.channels[at].value(frame)
             };
             each(quick.slot, value);
         }
     }
+}
+
+/// For a frame that is too short for some of its fields.
+#[cold]
+fn read_slowly(channels: &[Channel], frame: &Frame, each: &mut dyn FnMut(Slot, Value)) {
+    channels.iter().for_each(|channel| each(channel.slot, channel.value(frame)));
 }
 
 /// What is wrong with a map.
@@ -268,13 +279,22 @@ mod tests {
 
     proptest! {
         #[test]
-        fn the_fast_way_reads_what_the_slow_way_reads(start in 0u16..64, len in 1u8..=32, big: bool, bytes: [u8; 8]) {
-            let order = if big { Order::Big } else { Order::Little };
-            let field = Field { start, len, order, signed: false, scale: 1.0, offset: 0.0, special: false };
+        fn the_fast_way_reads_what_the_slow_way_reads(
+            start in 0u16..64, len in 1u8..=64, kind in 0u8..8, bytes: [u8; 8], blank: bool,
+        ) {
+            let order = if kind & 1 > 0 { Order::Big } else { Order::Little };
+            let (signed, special) = (kind & 2 > 0, kind & 4 > 0);
+            let field = Field { start, len, order, signed, scale: 0.5, offset: 7.0, special };
+            let bytes = if blank { [0xFF; 8] } else { bytes };
             let frame = Frame::extended(7, bytes);
             let map = map_of(Id::Extended(7), field);
+            let (low, high) = Quantity::SenderFrames.bounds();
             map.read(0, &frame, |_, value| {
-                let slow = field.get(&bytes).map_or(Value::Invalid(0), |raw| field.value(raw));
+                let slow = match field.get(&bytes).map(|raw| (raw, field.value(raw))) {
+                    None => Value::Invalid(0),
+                    Some((raw, Value::Present(number))) if !(low..=high).contains(&number) => Value::Invalid(raw),
+                    Some((_, value)) => value,
+                };
                 assert_eq!(value, slow);
             });
         }

@@ -164,7 +164,9 @@ facts! {
     PeakCelsius "peak_degc" Highest;
     LowestCelsius "lowest_degc" Lowest;
     RiseKelvin "rise_k" Highest;
+    OthersCelsius "others_degc" Latest;
     PeakAmps "peak_a" Highest;
+    RmsAmps "rms_60s_a" Highest;
     PeakRate "peak_c_rate" Highest;
     LimitAmps "reduce_to_a" Lowest;
     LimitRate "limit_c_rate" Lowest;

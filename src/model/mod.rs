@@ -3,6 +3,7 @@
 //! Nothing in here opens a file, reads a clock or draws.
 
 pub mod bank;
+pub mod day;
 pub mod finding;
 pub mod frame;
 pub mod input;
@@ -13,6 +14,7 @@ mod stamp;
 mod text;
 
 pub use bank::{Bank, PackSpec, SensorRole};
+pub use day::Day;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};
 pub use input::{Body, Input, Rejection};

@@ -193,7 +193,7 @@ pub struct Estimate {
     pub low: Option<f64>,
     /// Upper bound.
     pub high: Option<f64>,
-    /// The moment it rests on.
+    /// The moment for which it holds.
     pub as_of: Option<Stamp>,
     /// Why it is missing.
     pub why: Option<String>,

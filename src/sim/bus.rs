@@ -83,10 +83,8 @@ impl Network {
                     *entry = 0.0;
                 }
             }
-            if self.open.get(k) == Some(&false) {
-                if let [.., volts, one] = row {
-                    (*volts, *one) = (-pack.line.volts, 1.0);
-                }
+            if let (Some(false), [.., volts, one]) = (self.open.get(k), row) {
+                (*volts, *one) = (-pack.line.volts, 1.0);
             }
         }
         eliminate(&mut self.matrix, n);

@@ -51,7 +51,9 @@ pub(super) struct Cell {
     pub(super) leak: f64,
     /// What the balancer draws from it now, A.
     pub(super) bleed: f64,
-    /// Instant resistance now, and the temperature at which it was reckoned.
+    /// What a bleeder that is stuck draws all the time, A.
+    pub(super) stuck: f64,
+    /// Resistance as a multiple of that at 25 °C, and the temperature at which it was read.
     ratio: (f64, f64),
 }
 
@@ -95,6 +97,7 @@ impl Cell {
             connection: 0.0,
             leak: 0.0,
             bleed: 0.0,
+            stuck: 0.0,
             ratio: (1.0, f64::NAN),
         };
         cell.settle_ratio();
@@ -132,7 +135,7 @@ impl Cell {
 
     fn settle_ratio(&mut self) {
         // the table is read again only when the temperature has moved: logarithms in each step would cost most
-        if !((self.celsius - self.ratio.1).abs() < 0.05) {
+        if self.ratio.1.is_nan() || (self.celsius - self.ratio.1).abs() > 0.05 {
             self.ratio = (RESISTANCE_RATIO_KAWAKITA.beyond(self.celsius), self.celsius);
         }
     }

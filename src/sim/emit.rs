@@ -18,6 +18,7 @@ const CELLS: u8 = 0x10;
 const TEMPERATURES: u8 = 0x20;
 const POWER: u8 = 0x30;
 const SENSORS: u8 = 0x68;
+const LINKS: u8 = 0x70;
 const BANK_POWER: u8 = 0x40;
 const SOURCE: u8 = 0x48;
 const BANK_DESCRIPTION: u8 = 0x50;
@@ -86,6 +87,10 @@ impl Emitter {
             DESCRIPTION.iter().for_each(|&group| self.send(sender, group, |slot| describe(pack, slot)));
             for part in 0..frames_for(pack.spec.sensors.len()) {
                 self.send(sender, SENSORS + part, |slot| sensor(pack, slot));
+            }
+            let told = pack.spec.odd.iter().filter(|odd| odd.connection_known).map(|odd| odd.number).max();
+            for part in 0..frames_for(usize::from(told.unwrap_or(0))) {
+                self.send(sender, LINKS + part, |slot| link(pack, slot));
             }
         }
         for part in 0..frames_for(seen.cells.len()) {
@@ -225,6 +230,11 @@ fn sensor(pack: &Pack, slot: Slot) -> Value {
         Q::SensorCell if sensor.role == Role::Cell => Value::Present(f64::from(sensor.cell)),
         _ => Value::Missing,
     }
+}
+
+fn link(pack: &Pack, slot: Slot) -> Value {
+    let mut told = pack.spec.odd.iter().filter(|odd| odd.connection_known);
+    maybe(told.find(|odd| odd.number == slot.index + 1).map(|odd| odd.connection_milliohm))
 }
 
 fn source(charger: &Charger, slot: Slot) -> Value {

@@ -72,7 +72,12 @@ impl Measured {
             }
             FaultKind::CurrentOffset => self.amps = self.amps.map(|amps| amps + fault.size),
             FaultKind::PackSilent => self.silent = true,
-            FaultKind::FramesLost => {}
+            // the loss of frames is the wire's, the rest the bank's own
+            FaultKind::FramesLost
+            | FaultKind::Leak
+            | FaultKind::Connection
+            | FaultKind::BleederStuck
+            | FaultKind::PackOff => {}
         }
     }
 }

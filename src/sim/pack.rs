@@ -3,7 +3,7 @@
 use super::bms::{Bms, Extremes};
 use super::cell::{Cell, Line, Pace};
 use super::random::Random;
-use super::scenario::{Balancer, Pack as Spec, Role};
+use super::scenario::{Balancer, Fault, FaultKind, Pack as Spec, Role};
 
 /// Heat that passes between neighbouring cells, W/K per Ah.
 const NEIGHBOUR: f64 = 0.02;
@@ -29,6 +29,8 @@ pub(super) struct Pack {
     pub(super) amps: f64,
     /// The heater is on.
     pub(super) heating: bool,
+    /// Switched off the bus.
+    pub(super) off: bool,
     /// What the temperature sensors feel, °C.
     pub(super) felt: Vec<f64>,
     /// What each sensor always reads too much, K.
@@ -43,7 +45,17 @@ impl Pack {
         let volts = cells.iter().map(Cell::open_circuit).collect();
         let baseline: Vec<f64> = spec.sensors.iter().map(|_| 0.2 * random.even()).collect();
         let felt = baseline.iter().map(|more| celsius + more).collect();
-        Self { spec: spec.clone(), cells, volts, bms: Bms::new(), amps: 0.0, heating: false, felt, baseline }
+        Self {
+            spec: spec.clone(),
+            cells,
+            volts,
+            bms: Bms::new(),
+            amps: 0.0,
+            heating: false,
+            off: false,
+            felt,
+            baseline,
+        }
     }
 
     /// Path between cells and bus, ohm.
@@ -70,6 +82,24 @@ impl Pack {
     /// Lowest and highest cell voltage and temperature.
     pub(super) fn extremes(&self) -> Extremes {
         Extremes { volts: ends(self.volts.iter().copied()), celsius: ends(self.cells.iter().map(|cell| cell.celsius)) }
+    }
+
+    /// Directions in which current may pass: charge, discharge.
+    pub(super) fn paths(&self) -> (bool, bool) {
+        (self.bms.charge && !self.off, self.bms.discharge && !self.off)
+    }
+
+    /// Something goes wrong with the pack itself, or (`sign` −1) is put right again.
+    pub(super) fn suffer(&mut self, fault: &Fault, sign: f64) {
+        let part = usize::from(fault.part).saturating_sub(1);
+        let more = sign * fault.size;
+        match (fault.kind, self.cells.get_mut(part)) {
+            (FaultKind::Leak, Some(cell)) => cell.leak += more,
+            (FaultKind::Connection, Some(cell)) => cell.connection += more * 1e-3,
+            (FaultKind::BleederStuck, Some(cell)) => cell.stuck += more,
+            (FaultKind::PackOff, _) => self.off = sign > 0.0,
+            _ => {}
+        }
     }
 
     /// Power of the heater now, W.
@@ -138,7 +168,7 @@ impl Pack {
                     Balancer::BleedAbove => true,
                     Balancer::BleedHighest => volts > seen.volts.0 + BLEED_ABOVE_LOWEST,
                 };
-            cell.bleed = if due { rules.amps } else { 0.0 };
+            cell.bleed = if due { rules.amps.max(cell.stuck) } else { cell.stuck };
         }
     }
 

@@ -1,8 +1,27 @@
 //! A scenario as data: what its file says. The files stand beside this one and are part of the program.
 
-use crate::model::bank::{BalanceKind, SensorRole, SourceKind};
+use crate::model::bank::SourceKind;
 use serde::Deserialize;
 use std::ops::Range;
+
+macro_rules! words {
+    ($(#[$doc:meta])* $type:ident is $of:ident: $($word:ident,)*) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+        #[serde(rename_all = "kebab-case")]
+        pub(in crate::sim) enum $type { $($word,)* }
+
+        impl From<$type> for $of {
+            fn from(word: $type) -> Self {
+                match word { $($type::$word => Self::$word,)* }
+            }
+        }
+    };
+}
+
+mod pack;
+
+pub(super) use pack::{Balancer, Bms, Pack, Role};
 
 /// A scenario of our own; everything in it is invented.
 #[derive(Debug, Clone, Deserialize)]
@@ -30,7 +49,7 @@ pub(super) struct Scenario {
     /// The loads.
     #[serde(rename = "load", default)]
     pub(super) loads: Vec<Load>,
-    /// What goes wrong with what is reported.
+    /// What goes wrong, with the bank or with what is reported.
     #[serde(rename = "fault", default)]
     pub(super) faults: Vec<Fault>,
 }
@@ -82,266 +101,10 @@ pub(super) struct Joint {
     pub(super) shunt: bool,
 }
 
-/// A pack.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Pack {
-    /// Rated capacity, Ah.
-    pub(super) capacity: f64,
-    /// State of charge at the start, 0 to 1.
-    pub(super) soc: f64,
-    /// Cells in series.
-    #[serde(default = "Pack::usual_cells")]
-    pub(super) cells: u8,
-    /// Where the temperature sensors sit.
-    pub(super) sensors: Vec<Sensor>,
-    /// Loss of heat to the air, W/K.
-    pub(super) loss: f64,
-    /// Temperature at the start, °C; that of the air unless given.
-    #[serde(default)]
-    pub(super) celsius: Option<f64>,
-    /// BMS, fuse and cables between the cells and the bus, mΩ.
-    #[serde(default = "Pack::usual_path")]
-    pub(super) path_milliohm: f64,
-    /// What is printed on it.
-    pub(super) label: Label,
-    /// How much its cells differ.
-    #[serde(default)]
-    pub(super) spread: Spread,
-    /// Cells that differ from the others.
-    #[serde(rename = "cell", default)]
-    pub(super) odd: Vec<OddCell>,
-    /// The balancer.
-    #[serde(default)]
-    pub(super) balance: Balance,
-    /// When its BMS cuts off.
-    #[serde(default)]
-    pub(super) bms: Bms,
-    /// The heater.
-    #[serde(default)]
-    pub(super) heater: Option<Heater>,
-    /// What it reports, how finely and how well.
-    #[serde(default)]
-    pub(super) meter: Meter,
-}
-
-impl Pack {
-    fn usual_cells() -> u8 {
-        4
-    }
-
-    fn usual_path() -> f64 {
-        1.5
-    }
-}
-
-/// A temperature sensor.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Sensor {
-    /// What it measures.
-    pub(super) role: Role,
-    /// The cell at which it sits, from 1.
-    pub(super) cell: u8,
-}
-
-macro_rules! words {
-    ($(#[$doc:meta])* $type:ident is $of:ident: $($word:ident,)*) => {
-        $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-        #[serde(rename_all = "kebab-case")]
-        pub(super) enum $type { $($word,)* }
-
-        impl From<$type> for $of {
-            fn from(word: $type) -> Self {
-                match word { $($type::$word => Self::$word,)* }
-            }
-        }
-    };
-}
-
-words!(
-    /// What a sensor measures, as the file calls it.
-    Role is SensorRole: Unknown, Cell, Case, Terminal, Electronics, Ambient,
-);
 words!(
     /// Kind of a source, as the file calls it.
     Kind is SourceKind: Alternator, Shore, Solar, Wind, Generator, Converter,
 );
-words!(
-    /// Kind of balancing, as the file calls it.
-    Balancer is BalanceKind: None, BleedAbove, BleedHighest,
-);
-
-/// What is printed on a pack.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Label {
-    /// Rated charge current, A.
-    pub(super) charge: f64,
-    /// Rated discharge current, A.
-    pub(super) discharge: f64,
-    /// Current of the weakest part of the path, A.
-    pub(super) weakest: f64,
-    /// Highest absorption voltage, V.
-    pub(super) absorption: f64,
-    /// Highest float voltage, V.
-    pub(super) float: f64,
-}
-
-/// How much the cells of a pack differ, evenly to both sides.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Spread {
-    /// Of capacity, as a share.
-    pub(super) capacity: f64,
-    /// Of charge at the top, as a share of capacity.
-    pub(super) charge: f64,
-    /// Of resistance, as a share.
-    pub(super) resistance: f64,
-}
-
-impl Default for Spread {
-    fn default() -> Self {
-        Self { capacity: 0.008, charge: 0.0004, resistance: 0.05 }
-    }
-}
-
-/// A cell that differs from the others.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct OddCell {
-    /// Which, from 1.
-    pub(super) number: u8,
-    /// Capacity as a multiple of the rated one.
-    #[serde(default = "OddCell::usual_capacity")]
-    pub(super) capacity: f64,
-    /// How much later than the others it is full, as a share of the rated capacity.
-    #[serde(default)]
-    pub(super) behind: f64,
-    /// What it loses by itself, A.
-    #[serde(default)]
-    pub(super) leak: f64,
-    /// Connection inside its measured voltage, mΩ.
-    #[serde(default)]
-    pub(super) connection_milliohm: f64,
-}
-
-impl OddCell {
-    fn usual_capacity() -> f64 {
-        1.0
-    }
-}
-
-/// The balancer.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Balance {
-    /// Kind.
-    pub(super) kind: Balancer,
-    /// Bleed current, A.
-    pub(super) amps: f64,
-    /// Cell voltage from which it works, V.
-    pub(super) threshold: f64,
-}
-
-impl Default for Balance {
-    fn default() -> Self {
-        Self { kind: Balancer::BleedHighest, amps: 0.06, threshold: 3.42 }
-    }
-}
-
-/// When a BMS cuts off.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Bms {
-    /// Cell voltage above which charging stops, V.
-    pub(super) over_volts: f64,
-    /// Cell voltage below which it all must have come before charging is allowed again, V.
-    pub(super) over_recover: f64,
-    /// Cell voltage below which discharging stops, V.
-    pub(super) under_volts: f64,
-    /// Cell voltage above which all must have come before discharging is allowed again, V.
-    pub(super) under_recover: f64,
-    /// Temperature below which charging stops, °C; never unless given.
-    pub(super) cold_charge: Option<f64>,
-    /// Temperature above which charging stops, °C.
-    pub(super) hot_charge: f64,
-    /// Temperature above which everything stops, °C.
-    pub(super) hot: f64,
-    /// Warns before it cuts off.
-    pub(super) pre_alarm: bool,
-}
-
-impl Default for Bms {
-    fn default() -> Self {
-        Self {
-            over_volts: 3.75,
-            over_recover: 3.45,
-            under_volts: 2.50,
-            under_recover: 3.00,
-            cold_charge: None,
-            hot_charge: 60.0,
-            hot: 65.0,
-            pre_alarm: false,
-        }
-    }
-}
-
-/// A heater, fed from the bus.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Heater {
-    /// Power, W.
-    pub(super) watts: f64,
-    /// On when the coldest cell is below, °C.
-    pub(super) on_below: f64,
-    /// Off when it is above, °C.
-    pub(super) off_above: f64,
-}
-
-/// What a pack reports, how finely and how well.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Meter {
-    /// Cell voltages, path, balancing and limits: a pack with a BMS that talks.
-    pub(super) bms_talks: bool,
-    /// Resolution of cell voltages, V.
-    pub(super) cell_step: f64,
-    /// Noise of cell voltages, V.
-    pub(super) cell_noise: f64,
-    /// Resolution of pack voltages, V.
-    pub(super) pack_step: f64,
-    /// Resolution of currents, A.
-    pub(super) current_step: f64,
-    /// Noise of currents, A.
-    pub(super) current_noise: f64,
-    /// What the current sensor reads too much, A.
-    pub(super) current_offset: f64,
-    /// Its gain.
-    pub(super) current_gain: f64,
-    /// Resolution of temperatures, K.
-    pub(super) temperature_step: f64,
-    /// Noise of temperatures, K.
-    pub(super) temperature_noise: f64,
-}
-
-impl Default for Meter {
-    fn default() -> Self {
-        Self {
-            bms_talks: true,
-            cell_step: 0.001,
-            cell_noise: 0.0007,
-            pack_step: 0.01,
-            current_step: 0.05,
-            current_noise: 0.03,
-            current_offset: 0.0,
-            current_gain: 1.0,
-            temperature_step: 0.1,
-            temperature_noise: 0.05,
-        }
-    }
-}
 
 /// A charging source: constant current, then constant voltage, then float.
 #[derive(Debug, Clone, Deserialize)]
@@ -413,7 +176,7 @@ pub(super) struct Span {
     pub(super) days: Vec<u32>,
 }
 
-/// Something that goes wrong with what is reported. Packs, cells and sensors from 1, minutes from the start.
+/// Something that goes wrong, with the bank itself or with what is reported. Packs, cells and sensors from 1, minutes from the start.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Fault {
@@ -455,6 +218,14 @@ pub(super) enum FaultKind {
     PackSilent,
     /// One frame in `size` is lost before it reaches us.
     FramesLost,
+    /// In the bank itself: a cell loses `size` A more by itself.
+    Leak,
+    /// In the bank itself: a cell's connection has `size` mΩ more.
+    Connection,
+    /// In the bank itself: a cell is bled by `size` A all the time.
+    BleederStuck,
+    /// In the bank itself: a pack is switched off the bus; it goes on reporting.
+    PackOff,
 }
 
 impl Fault {

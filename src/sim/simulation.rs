@@ -91,6 +91,10 @@ impl Simulation {
         let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
         let scenario = library::find(name).ok_or_else(unknown)?.map_err(|error| broken(error.to_string()))?;
         let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
+        Self::of(scenario, Stamp::from_secs(start.as_second()), options)
+    }
+
+    fn of(scenario: Scenario, start: Stamp, options: Options) -> Result<Self, SimError> {
         let days = options.days.unwrap_or(scenario.days);
         if !(days > 0.0 && days <= 3660.0) {
             return Err(SimError::Option { what: "days", found: days, expected: "more than 0 and at most 3660" });
@@ -101,7 +105,7 @@ impl Simulation {
         }
         let world = World::new(&scenario, options.seed);
         Ok(Self {
-            start: Stamp::from_secs(start.as_second()),
+            start,
             end: days * 86_400.0,
             sample,
             set: 0,
@@ -214,5 +218,93 @@ impl Iterator for Simulation {
                 return Some(Input { stamp, body: Body::Closing });
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::layout::own;
+    use crate::model::{Quantity as Q, Value};
+
+    const THREE_PACKS: &str = r#"
+        about = "three packs"
+        start = "2026-01-01T00:00:00Z"
+        days = 0.02
+        sample = 2.0
+        weather = { mean = 20, swing = 0 }
+        joint = { link_milliohm = 0.3, diagonal = true, shunt = true }
+        load = [{ watts = 2000 }]
+    "#;
+    const PACK: &str = r#"
+        [[pack]]
+        cells = 16
+        capacity = 100
+        soc = 0.7
+        loss = 2
+        sensors = [{ role = "cell", cell = 1 }]
+        label = { charge = 50, discharge = 100, weakest = 100, absorption = 57.6, float = 54 }
+    "#;
+
+    fn run(faults: &str) -> Simulation {
+        let text = [THREE_PACKS, PACK, PACK, PACK, faults].concat();
+        let scenario = library::parse(&text).unwrap();
+        Simulation::of(scenario, Stamp::default(), Options::default()).unwrap()
+    }
+
+    /// The last number of each quantity of each sender.
+    fn last(simulation: Simulation, quantity: Q) -> Vec<f64> {
+        let map = own::compile();
+        let mut numbers = std::collections::BTreeMap::new();
+        for input in simulation {
+            let Body::Frame(frame) = input.body else { continue };
+            map.read(map.find(frame.id).unwrap_or(usize::MAX), &frame, |slot, value| {
+                if let (true, Value::Present(number)) = (slot.quantity == quantity, value) {
+                    numbers.insert((slot.pack, slot.index), number);
+                }
+            });
+        }
+        numbers.into_values().collect()
+    }
+
+    #[test]
+    fn packs_in_parallel_each_speak_for_themselves_and_their_currents_add_up() {
+        let amps = last(run(""), Q::Current);
+        let bank = last(run(""), Q::BankCurrent);
+        assert_eq!((amps.len(), bank.len()), (3, 1));
+        assert!((amps.iter().sum::<f64>() - bank[0]).abs() < 0.4, "{amps:?} {bank:?}");
+        assert!((bank[0] + 2000.0 / 52.5).abs() < 1.0, "{bank:?}");
+        assert!(amps.iter().all(|amps| *amps < -10.0));
+        assert_eq!(last(run(""), Q::CellVoltage).len(), 48);
+    }
+
+    #[test]
+    fn a_pack_that_is_switched_off_leaves_its_share_to_the_others() {
+        let amps = last(run("[[fault]]\nkind = \"pack-off\"\npack = 2\nfrom_minute = 10\n"), Q::Current);
+        assert!(amps[1].abs() < 0.15 && amps[0] < -17.0 && amps[2] < -17.0, "{amps:?}");
+    }
+
+    #[test]
+    fn a_connection_that_goes_bad_shows_in_its_cell_alone_and_only_while_it_is_bad() {
+        let fault = |to: f64| {
+            format!("[[fault]]\nkind = \"connection\"\npart = 3\nsize = 2.0\nfrom_minute = 10\nto_minute = {to}\n")
+        };
+        let lower = |to: f64| {
+            let volts = last(run(&fault(to)), Q::CellVoltage);
+            volts[0] - volts[2]
+        };
+        assert!((lower(90.0) - 12.6 * 2e-3).abs() < 0.006, "{}", lower(90.0));
+        assert!(lower(20.0).abs() < 0.006);
+    }
+
+    #[test]
+    fn a_silent_pack_sends_nothing_and_lost_frames_leave_holes_in_the_count() {
+        let frames = |faults: &str| run(faults).filter(|input| matches!(input.body, Body::Frame(_))).count();
+        let all = frames("");
+        let silent = frames("[[fault]]\nkind = \"pack-silent\"\npack = 1\nfrom_minute = 0\n");
+        assert!(silent * 10 > all * 6 && silent * 10 < all * 8, "{silent} of {all}");
+        let lossy = frames("[[fault]]\nkind = \"frames-lost\"\nsize = 50\nfrom_minute = 0\n");
+        let share = 1.0 - lossy as f64 / all as f64;
+        assert!((0.015..0.025).contains(&share), "{share}");
     }
 }

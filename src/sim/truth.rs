@@ -24,6 +24,8 @@ pub struct Truth {
 /// A pack as it is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PackTruth {
+    /// Rated capacity, Ah.
+    pub rated: f64,
     /// Current, A; positive charges.
     pub amps: f64,
     /// Charge path closed.
@@ -74,6 +76,7 @@ pub(super) fn of(world: &World) -> Truth {
 
 fn of_pack(pack: &Pack) -> PackTruth {
     PackTruth {
+        rated: pack.spec.capacity,
         amps: pack.amps,
         charge: pack.bms.charge,
         discharge: pack.bms.discharge,

@@ -40,6 +40,8 @@ pub(super) struct World {
     pub(super) air: f64,
     /// Loads have gone off for want of voltage; seconds for which there has been enough again.
     dark: Option<f64>,
+    /// Which faults hold now.
+    suffering: Vec<bool>,
     network: Network,
     branches: Vec<Branch>,
     amps: Vec<f64>,
@@ -61,6 +63,7 @@ impl World {
             load: 0.0,
             air,
             dark: None,
+            suffering: vec![false; scenario.faults.len()],
             network: Network::default(),
             branches: Vec::new(),
             amps: vec![0.0; packs.len()],
@@ -95,10 +98,10 @@ impl World {
         }
         self.air = air(&self.scenario.weather, self.seed, self.secs);
         self.look_at_the_clock();
+        self.look_at_the_faults();
         self.branches.clear();
         for pack in &self.packs {
-            let paths = (pack.bms.charge, pack.bms.discharge);
-            self.branches.push(Branch { line: pack.line(&self.pace), paths });
+            self.branches.push(Branch { line: pack.line(&self.pace), paths: pack.paths() });
         }
         let joint = &self.scenario.joint;
         let bars = Bars { link: joint.link_milliohm * 1e-3, diagonal: joint.diagonal };
@@ -130,6 +133,18 @@ impl World {
         self.load = if self.dark.is_some() { 0.0 } else { (watts + heaters) / self.bus.max(LOADS_OFF * self.scale()) };
     }
 
+    /// Faults of the bank itself begin and end.
+    fn look_at_the_faults(&mut self) {
+        for (fault, on) in self.scenario.faults.iter().zip(&mut self.suffering) {
+            let now = fault.minutes().contains(&(self.secs / 60.0));
+            if now != *on {
+                *on = now;
+                let pack = self.packs.get_mut(usize::from(fault.pack).saturating_sub(1));
+                pack.into_iter().for_each(|pack| pack.suffer(fault, if now { 1.0 } else { -1.0 }));
+            }
+        }
+    }
+
     /// What voltages of a bank of four cells are to be multiplied by.
     fn scale(&self) -> f64 {
         self.packs.first().map_or(1.0, |pack| f64::from(pack.spec.cells) / 4.0)
@@ -158,4 +173,76 @@ fn power(load: &Load, seed: u64, what: u64, secs: f64) -> f64 {
     }
     let cycles = secs / 60.0 / load.cycle_minutes + fate(seed, what, -1);
     if cycles.fract() < load.duty { load.watts } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::bank::SourceState;
+    use crate::sim::library::parse;
+
+    /// 100 Ah on a charger of 30 A from midnight to eight o'clock, with a standby draw of 3 W.
+    fn charged(float: &str) -> World {
+        let text = format!(
+            r#"
+            about = ""
+            start = "2026-01-01T00:00:00Z"
+            days = 3
+            sample = 10
+            weather = {{ mean = 20, swing = 0 }}
+            load = [{{ watts = 3 }}]
+            [[pack]]
+            capacity = 100
+            soc = 0.6
+            loss = 1.5
+            sensors = []
+            label = {{ charge = 50, discharge = 100, weakest = 100, absorption = 14.4, float = 13.8 }}
+            [[source]]
+            kind = "shore"
+            amps = 30
+            absorption = 14.4
+            tail = 4
+            on = [{{ from = 0, to = 8, days = [0] }}]
+            {float}
+            "#
+        );
+        World::new(&parse(&text).unwrap(), 1)
+    }
+
+    #[test]
+    fn a_charger_goes_through_its_states_and_off_at_its_hour() {
+        let mut world = charged("float = 13.5");
+        let mut seen = Vec::new();
+        for minute in 0..600 {
+            world.go_to(f64::from(minute) * 60.0 + 1.0);
+            let state = world.chargers[0].state;
+            if seen.last() != Some(&state) {
+                seen.push(state);
+            }
+            if state == SourceState::Bulk {
+                assert!((world.chargers[0].amps - 30.0).abs() < 1e-9);
+            }
+        }
+        assert_eq!(seen, [SourceState::Bulk, SourceState::Absorption, SourceState::Float, SourceState::Off]);
+        let soc = world.packs[0].cells[0].soc();
+        assert!((0.96..1.0).contains(&soc), "{soc}");
+    }
+
+    /// Common practice, no source: after a full charge four cells fall to about 13.6 V, about 13.4 V, then rest near 13.3 V.
+    #[test]
+    fn a_full_bank_falls_back_when_the_charger_goes_off() {
+        let mut world = charged("");
+        let mut hour = 0.0;
+        while world.chargers[0].state != SourceState::Off || hour < 0.1 {
+            hour += 1.0 / 60.0;
+            world.go_to(hour * 3600.0);
+        }
+        let mut after = |hours: f64| {
+            world.go_to((hour + hours) * 3600.0);
+            world.bus
+        };
+        let volts = [after(0.2), after(1.0), after(12.0), after(40.0)];
+        assert!((13.5..13.9).contains(&volts[0]) && (13.4..13.7).contains(&volts[1]), "{volts:?}");
+        assert!((13.28..13.45).contains(&volts[2]) && (13.25..13.40).contains(&volts[3]), "{volts:?}");
+    }
 }

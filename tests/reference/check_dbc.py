@@ -6,6 +6,7 @@ of the signal's bounds, which cantools passes on.
 
 import json
 import random
+import re
 
 import cantools
 from cantools.j1939 import frame_id_pack, frame_id_unpack
@@ -43,7 +44,27 @@ def payloads(chance, message):
             yield data.to_bytes(8, "little")
 
 
-def theirs(message, data):
+SUFFIX = {"V": "v", "A": "a", "degC": "degc", "Ah": "ah", "mOhm": "mohm", "K": "k", "s": "s", "fraction": "fraction"}
+PARTS = {"cell_voltage": "cell{}_voltage", "cell_balancing": "cell{}_balancing", "link_resistance": "cell{}_link_resistance",
+         "temperature": "sensor{}_temperature", "sensor_role": "sensor{}_role", "sensor_cell": "sensor{}_cell"}  # fmt: skip
+
+
+def long_name(signal, address):
+    """Name of a signal in our output, as docs/json.md tells it: whose it is, which one, what, its unit."""
+    pack = f"pack{address - 0x7F}_"
+    name, _, number = signal.name.rpartition("_")
+    if number.isdigit() and name in PARTS:
+        found = pack + PARTS[name].format(number)
+    elif number.isdigit():
+        found = f"source{number}_" + name.removeprefix("source_")
+    elif address == 0x90:
+        found = "bank_" + signal.name.removeprefix("bank_")
+    else:
+        found = pack + signal.name
+    return f"{found}_{SUFFIX[signal.unit]}" if signal.unit else found
+
+
+def theirs(message, address, data):
     """What cantools makes of it, with null where the number is none."""
     raw = message.decode(data, decode_choices=False, scaling=False)
     scaled = message.decode(data, decode_choices=False)
@@ -52,7 +73,7 @@ def theirs(message, data):
         special = signal.choices and raw[signal.name] in signal.choices
         number = float(scaled[signal.name])
         inside = signal.minimum <= number <= signal.maximum
-        found[signal.name] = None if special or not inside else number
+        found[long_name(signal, address)] = None if special or not inside else number
     return found
 
 
@@ -99,7 +120,7 @@ ours = [frame for frame in ours if frame["message"] != "hello"]
 expect.same("frames", len(ours), len(expected))
 for frame, (message, identifier, data) in zip(ours, expected):
     expect.same("id", frame["id"], identifier)
-    expect.same(f"message of {identifier}", frame["message"], message.name)
-    wrong = differs(frame["signals"] or {}, theirs(message, data))
+    expect.same(f"message of {identifier}", frame["message"], re.sub(r"_\d+$", "", message.name))
+    wrong = differs(frame["signals"], theirs(message, int(identifier[-2:], 16), data))
     expect.that(f"{message.name} {data.hex()}", not wrong, wrong)
 expect.close()

@@ -4,40 +4,45 @@ use cellwright::sim::{Options, PackTruth, Simulation};
 
 /// Largest and longest exposures of a run, and the minute at which each began.
 #[derive(Debug, Clone, Default)]
-pub struct Exposure {
+pub(crate) struct Exposure {
     /// Charge rate over the plating limit, below 15 °C.
-    pub plating: Longest,
+    pub(crate) plating: Longest,
     /// Charge rate over the sheet limit, below 15 °C.
-    pub sheet: Longest,
+    pub(crate) sheet: Longest,
     /// Charging above 45 °C, and above 50 °C.
-    pub hot: [Longest; 2],
+    pub(crate) hot: [Longest; 2],
     /// Spread above 50 mV in the knee at tail current.
-    pub spread: Longest,
+    pub(crate) spread: Longest,
     /// Mean cell from 3.55 V on at less than 0.05C: hours in all, and the minute at which 168 h are full.
-    pub held: (f64, Option<f64>),
+    pub(crate) held: (f64, Option<f64>),
     /// Lowest cell below 2.8 V without its sag.
-    pub low: Longest,
+    pub(crate) low: Longest,
     /// A path opened: how often, first minute.
-    pub cuts: (u32, Option<f64>),
+    pub(crate) cuts: (u32, Option<f64>),
     /// Extremes: cell voltage, voltage without sag, temperature, charge rate over plating limit, discharge rate.
-    pub highest: f64,
-    pub lowest: f64,
-    pub hottest: f64,
-    pub hottest_charging: f64,
-    pub plating_ratio: f64,
-    pub discharge_rate: f64,
-    pub spread_volts: f64,
+    pub(crate) highest: f64,
+    pub(crate) lowest: f64,
+    pub(crate) hottest: f64,
+    pub(crate) hottest_charging: f64,
+    pub(crate) plating_ratio: f64,
+    pub(crate) discharge_rate: f64,
+    pub(crate) spread_volts: f64,
 }
 
 /// The longest unbroken time (minutes) of a condition, and the minute at which it first held.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Longest {
-    pub minutes: f64,
-    pub first: Option<f64>,
+pub(crate) struct Longest {
+    pub(crate) minutes: f64,
+    pub(crate) first: Option<f64>,
     since: Option<f64>,
 }
 
 impl Longest {
+    /// Whether it held at the end.
+    pub(crate) fn at_the_end(&self) -> bool {
+        self.since.is_some()
+    }
+
     fn note(&mut self, minute: f64, holds: bool) {
         if !holds {
             self.since = None;
@@ -50,7 +55,7 @@ impl Longest {
 }
 
 /// Runs a scenario and reckons.
-pub fn of(name: &str, seed: u64, sample: f64) -> Exposure {
+pub(crate) fn of(name: &str, seed: u64, sample: f64) -> Exposure {
     let mut simulation = Simulation::new(name, Options { seed, days: None, sample: Some(sample) }).unwrap();
     let mut seen = Exposure { lowest: 9.0, hottest: -99.0, hottest_charging: -99.0, ..Exposure::default() };
     let mut last = -1.0;
@@ -67,12 +72,12 @@ pub fn of(name: &str, seed: u64, sample: f64) -> Exposure {
 }
 
 /// 0.20C at −4 °C, 31 kJ/mol.
-pub fn plating_limit(celsius: f64) -> f64 {
+pub(crate) fn plating_limit(celsius: f64) -> f64 {
     0.20 * (-31_000.0 / 8.3145 * (1.0 / (celsius + 273.15) - 1.0 / 269.15)).exp()
 }
 
 /// Straight lines between the points of the sheet.
-pub fn sheet_limit(celsius: f64) -> f64 {
+pub(crate) fn sheet_limit(celsius: f64) -> f64 {
     let points =
         [(0.0, 0.05), (5.0, 0.10), (10.0, 0.16), (15.0, 0.33), (20.0, 0.5), (45.0, 0.5), (50.0, 0.3), (55.0, 0.1)];
     if celsius < 0.0 {
@@ -88,14 +93,7 @@ pub fn sheet_limit(celsius: f64) -> f64 {
 impl Exposure {
     fn look(&mut self, minute: f64, secs: f64, pack: &PackTruth, closed: &mut bool) {
         let cells = &pack.cells;
-        let rated = if cells[0].capacity > 240.0 {
-            280.0
-        } else if cells[0].capacity > 150.0 {
-            200.0
-        } else {
-            100.0
-        };
-        let rate = pack.amps / rated;
+        let rate = pack.amps / pack.rated;
         let low = |get: fn(&cellwright::sim::CellTruth) -> f64| cells.iter().map(get).fold(f64::INFINITY, f64::min);
         let high = |get: fn(&cellwright::sim::CellTruth) -> f64| cells.iter().map(get).fold(-99.0, f64::max);
         let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;

@@ -105,6 +105,14 @@ pub fn flow(amps: f64, view: &View, spec: &PackSpec, limits: &Limits) -> Flow {
     Flow::Charging
 }
 
+/// The coldest sensor that counts. A sensor of unknown role does not stand in for a described one that is lost:
+/// it may sit somewhere warmer.
+#[must_use]
+pub fn coldest(view: &View, spec: &PackSpec) -> Option<SensorNow> {
+    let described = || spec.sensors.iter().any(|sensor| sensor.role.sets_limits());
+    view.coldest().filter(|_| view.role_known || !described())
+}
+
 /// The limits at one tick; only below the temperature at which cold charging is judged.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ColdNow {
@@ -116,6 +124,8 @@ pub struct ColdNow {
     pub plating: f64,
     /// Charging current, A.
     pub amps: f64,
+    /// Readings of the sensor since the start.
+    pub count: u32,
     /// It may as well be a heater's.
     pub unsure: bool,
 }
@@ -175,9 +185,10 @@ impl Account {
     }
 
     /// How long a condition must have stood so that the time above the limit, less the dips, reaches `secs`.
+    /// Within a dip it reaches nothing.
     #[must_use]
     pub fn hold(&self, secs: f64) -> f64 {
-        secs + 2.0 * self.below_secs
+        if self.dip_secs > 0.0 { f64::INFINITY } else { secs + 2.0 * self.below_secs }
     }
 }
 
@@ -217,7 +228,7 @@ impl Cold {
             }
             None => (0.0, 0.0, true),
         };
-        if view.current.is_none() || view.limiting.is_empty() {
+        if view.current.is_none() || coldest(view, around.spec).is_none() {
             self.sheet.stop();
             self.plating.stop();
             return;
@@ -241,7 +252,7 @@ impl Cold {
 
     fn look(&mut self, view: &View, spec: &PackSpec, limits: &Limits) -> Option<ColdNow> {
         let (current, capacity) = (view.current?, view.capacity?);
-        let coldest = view.coldest()?;
+        let coldest = coldest(view, spec)?;
         self.seen = true;
         let flow = flow(current.amps, view, spec, limits);
         if flow == Flow::None || coldest.celsius >= limits.get(L::ColdBelow) {
@@ -252,6 +263,7 @@ impl Cold {
             sheet: sheet_rate(coldest.celsius, limits) * capacity,
             plating: plating_rate(coldest.celsius, limits) * capacity,
             amps: current.amps,
+            count: coldest.count,
             unsure: flow == Flow::Unsure,
         })
     }
@@ -298,7 +310,7 @@ pub fn fine_now(pack: &Pack, spec: &PackSpec, limits: &Limits) -> FineNow {
     let view = &pack.view;
     let not_known = |why: &str| FineNow { amps: None, why: why.to_owned() };
     let Some(capacity) = view.capacity else { return not_known("the rated capacity is not described") };
-    let (Some(coldest), Some(hottest)) = (view.coldest(), view.hottest()) else {
+    let (Some(coldest), Some(hottest)) = (coldest(view, spec), view.hottest()) else {
         return not_known("no valid cell or case temperature");
     };
     let rated = spec.rated.charge.map(|a| a.get() / capacity);

@@ -2,9 +2,19 @@
 
 pub mod charge;
 pub mod cold;
+pub mod cut;
+pub mod full;
+pub mod hours;
 pub mod rest;
+pub mod rise;
+pub mod rms;
+mod rows;
 pub mod sensors;
+pub mod soc;
 pub mod stress;
+pub mod taper;
+
+pub use rows::rows;
 
 use super::view::View;
 use crate::model::limits::Limits;
@@ -21,12 +31,22 @@ pub struct Estimates {
     pub stress: stress::Stress,
     /// Since when it rests.
     pub rest: rest::Rest,
+    /// The taper of a charge.
+    pub taper: taper::Taper,
+    /// What is remembered of hours and days.
+    pub hours: hours::Hours,
+    /// State of charge.
+    pub soc: soc::Soc,
 }
 
 impl Estimates {
     /// Moves every estimator on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         self.sensors.tick(view, limits);
+        self.charge.shared(view);
         self.rest.tick(view, limits);
+        self.taper.tick(view, limits);
+        self.hours.tick(view, &self.taper, &self.charge, limits);
+        self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
     }
 }

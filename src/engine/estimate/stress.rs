@@ -1,6 +1,9 @@
 //! What a pack is put through: charging in the cold, heat that rises, current that lasts, a path that is cut.
 
 use super::cold::Cold;
+use super::cut::Cut;
+use super::rise::Rise;
+use super::rms::Rms;
 use crate::engine::BankState;
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
@@ -29,18 +32,29 @@ pub struct Around<'a> {
 pub struct Stress {
     /// Charging in the cold.
     pub cold: Cold,
+    /// How fast the sensors rise.
+    pub rise: Rise,
+    /// Current over the last minute.
+    pub rms: Rms,
+    /// Cut-offs.
+    pub cut: Cut,
 }
 
 impl Stress {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, around: &Around) {
         self.cold.tick(view, around);
+        self.rise.tick(view, around);
+        self.rms.tick(view, view.switches.charge_path != Some(false), around.limits);
+        self.cut.tick(view, around);
     }
 
     /// What is estimated, for screens and scripts; the moment is left to the caller.
     #[must_use]
     pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
-        self.cold.rows(pack, spec, limits)
+        let mut rows = self.cold.rows(pack, spec, limits);
+        rows.extend(self.rms.rows(pack, limits));
+        rows
     }
 }
 

@@ -4,6 +4,7 @@
 //! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
 //! are the estimators'.
 
+mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
 mod clock_step;
@@ -11,6 +12,9 @@ mod cold_charge;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
+mod over_current;
+mod overtemperature;
+mod prolonged_high_float;
 mod sensor_fault;
 mod stale_data;
 
@@ -54,10 +58,14 @@ pub enum Judge {
 /// Every condition, in the order of the documentation. Its index is the number of the rule.
 pub static RULES: &[Rule] = &[
     cold_charge::RULE,
+    overtemperature::RULE,
     imbalance::RULE,
+    prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
     left_empty::RULE,
+    over_current::RULE,
+    bms_cutoff::RULE,
     sensor_fault::RULE,
     stale_data::RULE,
     lossy_link::RULE,
@@ -146,6 +154,8 @@ pub enum Why {
     NeverRested,
     /// No path is reported and readings come too far apart.
     TooSlowForCut,
+    /// Nothing is reported by which a cut-off could be told from a load switched off.
+    NoPathSeen,
     /// Fewer frames or less time than needed.
     TooLittleData,
     /// No sender's counter is mapped.
@@ -174,6 +184,7 @@ impl Why {
             Self::NeverInKnee => "the cells were never near the top at a small current",
             Self::NeverRested => "the bank never rested long enough",
             Self::TooSlowForCut => "readings come too far apart and no path is reported",
+            Self::NoPathSeen => "neither the paths nor the voltage beyond the BMS are reported",
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",

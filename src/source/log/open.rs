@@ -29,16 +29,17 @@ pub(super) struct Origin {
 }
 
 impl Origin {
-    /// A file, checked to be there and readable.
+    /// A file, checked to be there and readable. What is no ordinary file, such as a named pipe, is not opened
+    /// before it is read.
     pub(super) fn file(path: &Path) -> Result<Self, ReadError> {
         let name = clean(&path.to_string_lossy(), 4096);
-        let open = File::open(path).and_then(|file| file.metadata());
-        let found = match open {
-            Ok(found) if found.is_dir() => Err(io::Error::from(io::ErrorKind::IsADirectory)),
-            other => other,
-        };
+        let found = std::fs::metadata(path).and_then(|found| match found.is_dir() {
+            true => Err(io::Error::from(io::ErrorKind::IsADirectory)),
+            false if found.is_file() => File::open(path).map(|_| Some(found.len())),
+            false => Ok(None),
+        });
         match found {
-            Ok(found) => Ok(Self { name, path: Some(path.into()), size: found.is_file().then_some(found.len()) }),
+            Ok(size) => Ok(Self { name, path: Some(path.into()), size }),
             Err(source) => Err(ReadError::Open { name, source }),
         }
     }
@@ -49,9 +50,7 @@ impl Origin {
 
     /// The text of the file from byte `offset` of the unpacked text on; `line` is for the error.
     pub(super) fn open(&self, offset: u64, line: u64) -> Result<Text, ReadError> {
-        let Some(path) = &self.path else {
-            return Err(ReadError::NotSeekable { name: self.name.clone(), line });
-        };
+        let Some(path) = &self.path else { return Err(self.no_way_back(line)) };
         let failed = |source| ReadError::Open { name: self.name.clone(), source };
         let mut file = File::open(path).map_err(failed)?;
         let count = Arc::new(AtomicU64::new(0));
@@ -69,6 +68,15 @@ impl Origin {
         let mut text = self.unpack(head, len, file, count)?;
         let skipped = io::copy(&mut text.bytes.by_ref().take(offset), &mut io::sink());
         if skipped.map_err(failed)? < offset { Err(is_short()) } else { Ok(text) }
+    }
+
+    /// The same, of a file that was opened before.
+    pub(super) fn reopen(&self, offset: u64, line: u64) -> Result<Text, ReadError> {
+        if self.size.is_some() { self.open(offset, line) } else { Err(self.no_way_back(line)) }
+    }
+
+    fn no_way_back(&self, line: u64) -> ReadError {
+        ReadError::NotSeekable { name: self.name.clone(), line }
     }
 
     /// The text of a stream.

@@ -139,7 +139,7 @@ impl LogReader {
     /// [`ReadError`] when the log is a stream, or a file is gone or shorter than it was.
     pub fn seek(&mut self, position: &Position) -> Result<(), ReadError> {
         self.text = match self.origins.get(position.file) {
-            Some(origin) => Some(origin.open(position.offset, position.line)?),
+            Some(origin) => Some(origin.reopen(position.offset, position.line)?),
             None => None,
         };
         self.lines.restart(position.offset);

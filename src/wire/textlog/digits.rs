@@ -39,14 +39,43 @@ pub(super) fn hex_number(digits: &[u8]) -> Option<u32> {
 /// Sixteen hex digits as eight bytes.
 #[inline]
 pub(super) fn eight_bytes(digits: &[u8; 16]) -> Option<[u8; 8]> {
-    let mut bytes = [0; 8];
-    let mut bad = 0;
-    for (byte, pair) in bytes.iter_mut().zip(digits.as_chunks::<2>().0) {
-        let (high, low) = (HEX[usize::from(pair[0])], HEX[usize::from(pair[1])]);
-        bad |= high | low;
-        *byte = high << 4 | low & 0xF;
+    let (first, last) = digits.split_first_chunk::<8>()?;
+    let first = eight_hex(*first)?;
+    let last = eight_hex(last.try_into().ok()?)?;
+    Some((u64::from(last) << 32 | u64::from(first)).to_le_bytes())
+}
+
+/// Eight hex digits as one number.
+#[inline]
+pub(super) fn eight_hex_number(digits: &[u8; 8]) -> Option<u32> {
+    eight_hex(*digits).map(u32::swap_bytes)
+}
+
+/// The same byte in all eight lanes of a word.
+const fn lanes(byte: u8) -> u64 {
+    u64::from_le_bytes([byte; 8])
+}
+
+/// Eight hex digits at once, as eight lanes of a word; the first two digits are the lowest byte.
+#[inline]
+fn eight_hex(digits: [u8; 8]) -> Option<u32> {
+    let word = u64::from_le_bytes(digits);
+    // Below 0x80 in every lane, no sum below reaches the next lane; its top bit then says 'at least'.
+    if word & lanes(0x80) != 0 {
+        return None;
     }
-    (bad & 0xF0 == 0).then_some(bytes)
+    let at_least = |word: u64, low: u8| word.wrapping_add(lanes(0x80 - low));
+    let lower = word | lanes(0x20);
+    let decimal = at_least(word, b'0') & !at_least(word, b'9' + 1);
+    let letter = at_least(lower, b'a') & !at_least(lower, b'f' + 1);
+    if (decimal | letter) & lanes(0x80) != lanes(0x80) {
+        return None;
+    }
+    // A letter's low four bits are 1 to 6, and its bit 6 is set.
+    let nibbles = (word & lanes(0x0F)) + (word >> 6 & lanes(1)) * 9;
+    let pairs = (nibbles << 4 | nibbles >> 8) & 0x00FF_00FF_00FF_00FF;
+    let fours = (pairs | pairs >> 8) & 0x0000_FFFF_0000_FFFF;
+    Some((fours | fours >> 16) as u32)
 }
 
 /// The stamp at the start of a line, `(seconds.fraction)`, and what follows it.
@@ -184,6 +213,15 @@ mod tests {
         fn hex_of_either_case(bytes: [u8; 8], upper: bool) {
             let text: String = bytes.iter().map(|b| if upper { format!("{b:02X}") } else { format!("{b:02x}") }).collect();
             prop_assert_eq!(eight_bytes(text.as_bytes().try_into().unwrap()), Some(bytes));
+        }
+
+        #[test]
+        fn eight_hex_digits_at_once_or_one_by_one(good in "[0-9A-Fa-f]{8}", spoil in prop::option::of((0usize..8, any::<u8>()))) {
+            let mut digits: [u8; 8] = good.as_bytes().try_into().unwrap();
+            if let Some((place, byte)) = spoil {
+                digits[place] = byte;
+            }
+            prop_assert_eq!(eight_hex_number(&digits), hex_number(&digits));
         }
     }
 }

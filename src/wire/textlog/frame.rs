@@ -1,6 +1,6 @@
 //! The frame of a line: `id#data`, `id##flags data`, `id#R`.
 
-use super::digits::{eight_bytes, hex, hex_number};
+use super::digits::{eight_bytes, eight_hex_number, hex, hex_number};
 use super::skip_blanks;
 use crate::model::{Frame, FrameKind, Id, Rejection};
 
@@ -37,7 +37,7 @@ fn new(id: Id, kind: FrameKind, bytes: &[u8]) -> Result<Frame, Rejection> {
 #[inline]
 fn id(text: &[u8]) -> Result<(Id, bool, &[u8]), Rejection> {
     if let Some((digits, [b'#', body @ ..])) = text.split_first_chunk::<8>() {
-        let number = hex_number(digits).ok_or(Rejection::BadId)?;
+        let number = eight_hex_number(digits).ok_or(Rejection::BadId)?;
         let is_error = number & ERROR_BIT != 0;
         let number = number & !ERROR_BIT;
         if number > Id::EXTENDED_MAX {

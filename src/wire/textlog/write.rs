@@ -69,7 +69,7 @@ fn write_frame(out: &mut Vec<u8>, frame: &Frame) {
         FrameKind::Data | FrameKind::Error => {}
     }
     for &byte in frame.data() {
-        put_hex(out, u32::from(byte), 2);
+        out.extend_from_slice(&[DIGITS[usize::from(byte >> 4)], DIGITS[usize::from(byte & 0xF)]]);
     }
     out.push(b'\n');
 }

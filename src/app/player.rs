@@ -1,0 +1,274 @@
+//! Plays a tape into a pipeline: as fast as asked, held, a step at a time, or on the way to another moment.
+
+use super::index::Shared;
+use super::tape::{Steady, Tape};
+use crate::model::{Body, Input, Snapshot, Stamp, Subject};
+use crate::pipeline::Pipeline;
+use crate::tui::Transport;
+use crate::tui::transport::Origin;
+use std::time::{Duration, Instant};
+
+/// Inputs between two looks at the clock.
+const LOOK_EVERY: u32 = 1 << 10;
+/// A stretch without inputs longer than this is crossed at once, s.
+const LONG_GAP_SECS: f64 = 600.0;
+/// And also when it would take longer than this on the screen, s.
+const PATIENCE_SECS: f64 = 3.0;
+/// The first picture shows this much of the log, s: a tick has passed, so that there is a verdict.
+const FIRST_SECS: f64 = 2.0;
+
+/// A tape being played.
+pub(super) struct Player<T: Tape> {
+    tape: T,
+    beginning: T::Place,
+    fresh: Pipeline,
+    pipeline: Pipeline,
+    index: Shared<T::Place>,
+    steady: Steady,
+    /// Read and not yet played, with its steady time.
+    ahead: Option<(Stamp, Input)>,
+    /// The moment that is shown, steady.
+    at: Option<Stamp>,
+    aim: Option<(Stamp, bool)>,
+    closed: bool,
+    ended: bool,
+    paused: bool,
+    speed: f64,
+    seen: Vec<(u16, Subject)>,
+    trouble: Option<String>,
+    origin: Origin,
+}
+
+impl<T: Tape> Player<T> {
+    /// A tape at its beginning.
+    pub(super) fn new(tape: T, fresh: Pipeline, index: Shared<T::Place>, origin: Origin, speed: f64) -> Self {
+        Self {
+            beginning: tape.place(),
+            tape,
+            pipeline: fresh.clone(),
+            fresh,
+            index,
+            steady: Steady::default(),
+            ahead: None,
+            at: None,
+            aim: None,
+            closed: false,
+            ended: false,
+            paused: false,
+            speed,
+            seen: Vec::new(),
+            trouble: None,
+            origin,
+        }
+    }
+
+    /// Plays the first moments, for the first picture.
+    pub(super) fn prime(&mut self, budget: Duration) {
+        self.look_ahead();
+        if let Some((first, _)) = self.ahead {
+            self.play_to(first.plus_secs(FIRST_SECS), until(budget));
+        }
+    }
+
+    /// Holds or goes on.
+    pub(super) fn pause(&mut self, paused: bool) {
+        self.paused = paused;
+    }
+
+    /// Sets the speed, seconds of the log in a second.
+    pub(super) fn set_speed(&mut self, speed: f64) {
+        self.speed = speed;
+    }
+
+    /// Whether something is left to do at once.
+    pub(super) fn is_busy(&self) -> bool {
+        self.aim.is_some()
+    }
+
+    /// Whether time passes.
+    pub(super) fn is_moving(&self) -> bool {
+        self.aim.is_some() || !(self.paused || self.ended)
+    }
+
+    /// Sets out for a moment (steady): from the nearest saved state before it, unless here is nearer.
+    pub(super) fn seek(&mut self, to: Stamp, hold: bool) {
+        let state = self.index.before(to);
+        let here = self.at.filter(|at| *at <= to && !self.ended && self.trouble.is_none());
+        let nearer_here = here.is_some_and(|at| state.as_ref().is_none_or(|state| state.at <= at));
+        if !nearer_here {
+            let restored = match &state {
+                Some(state) => match self.fresh.restore(&state.state) {
+                    Ok(pipeline) => {
+                        self.rewind(pipeline, &state.place, state.steady);
+                        self.at = Some(state.at);
+                        true
+                    }
+                    Err(_) => false,
+                },
+                None => false,
+            };
+            if !restored {
+                let (fresh, beginning) = (self.fresh.clone(), self.beginning.clone());
+                self.rewind(fresh, &beginning, Steady::default());
+            }
+        }
+        self.aim = Some((to, hold));
+    }
+
+    fn rewind(&mut self, pipeline: Pipeline, place: &T::Place, steady: Steady) {
+        self.pipeline = pipeline;
+        self.steady = steady;
+        self.ahead = None;
+        self.at = None;
+        self.closed = false;
+        self.ended = false;
+        self.trouble = self.tape.go_to(place).err();
+    }
+
+    /// Holds, and plays on to the end of the next second in which something came.
+    pub(super) fn step(&mut self) {
+        self.paused = true;
+        self.look_ahead();
+        if let Some((next, _)) = self.ahead {
+            self.play_to(Stamp::from_secs(next.secs().saturating_add(1)), None);
+        }
+    }
+
+    /// Somebody has seen a finding: told to the pipeline now, and again after every seek.
+    pub(super) fn acknowledge(&mut self, rule: u16, subject: Subject) {
+        if !self.seen.contains(&(rule, subject)) {
+            self.seen.push((rule, subject));
+        }
+        self.tell_seen();
+    }
+
+    fn tell_seen(&mut self) {
+        let Some(at) = self.at else { return };
+        let stamp = self.steady.wall(at);
+        for (rule, subject) in &self.seen {
+            self.pipeline.push(&Input { stamp, body: Body::Acknowledge { rule: *rule, subject: *subject } });
+        }
+    }
+
+    /// Plays on for at most `budget`, `passed` after the last time.
+    pub(super) fn play(&mut self, passed: Duration, budget: Duration) {
+        if let Some((to, hold)) = self.aim {
+            if self.play_to(to, until(budget)) {
+                self.aim = None;
+                self.paused |= hold;
+                self.tell_seen();
+            }
+        } else if !self.paused && !self.ended {
+            self.look_ahead();
+            let (at, next) = match (self.at, &self.ahead) {
+                (Some(at), Some((next, _))) => (at, *next),
+                (None, Some((next, _))) => (*next, *next),
+                (Some(at), None) => (at, at),
+                (None, None) => return self.end(),
+            };
+            let mut to = at.plus_secs(passed.as_secs_f64() * self.speed);
+            let wait = next.since(to);
+            if wait > LONG_GAP_SECS && wait / self.speed > PATIENCE_SECS {
+                to = next;
+            }
+            self.play_to(to, until(budget));
+        }
+    }
+
+    /// Plays every input up to `to`; false when the time was up before.
+    fn play_to(&mut self, to: Stamp, until: Option<Instant>) -> bool {
+        let mut look = LOOK_EVERY;
+        loop {
+            self.look_ahead();
+            match self.ahead.take() {
+                None => {
+                    self.end();
+                    return true;
+                }
+                Some((next, input)) if next > to => {
+                    self.ahead = Some((next, input));
+                    self.pipeline.advance(self.wall_before(next, to));
+                    self.at = Some(self.at.map_or(to, |at| at.max(to)));
+                    return true;
+                }
+                Some((next, input)) => {
+                    self.pipeline.advance(input.stamp);
+                    self.pipeline.push(&input);
+                    self.closed = input.body == Body::Closing;
+                    self.at = Some(next);
+                }
+            }
+            look -= 1;
+            if look == 0 {
+                look = LOOK_EVERY;
+                if until.is_some_and(|until| now() >= until) {
+                    return false;
+                }
+            }
+        }
+    }
+
+    /// The wall clock at `to`. A clock step that was read ahead already moved the steady clock; then nothing is told.
+    fn wall_before(&self, next: Stamp, to: Stamp) -> Stamp {
+        match &self.ahead {
+            Some((_, Input { stamp, body: Body::ClockStep { old } })) => {
+                old.plus_nanos(to.nanos().saturating_sub(next.nanos())).min((*old).max(*stamp))
+            }
+            _ => self.steady.wall(to),
+        }
+    }
+
+    fn look_ahead(&mut self) {
+        if self.ahead.is_some() || self.trouble.is_some() {
+            return;
+        }
+        match self.tape.next() {
+            Ok(Some(input)) => self.ahead = Some((self.steady.of(&input), input)),
+            Ok(None) => {}
+            Err(why) => self.trouble = Some(why),
+        }
+    }
+
+    /// Ends the run in good order: a log without a closing stamp is closed at its last.
+    fn end(&mut self) {
+        if let (false, false, Some(at)) = (self.ended, self.closed, self.at) {
+            let stamp = self.steady.wall(at);
+            self.pipeline.push(&Input { stamp, body: Body::Closing });
+        }
+        self.ended = true;
+    }
+
+    /// The bank now.
+    pub(super) fn snapshot(&self) -> Snapshot {
+        self.pipeline.snapshot()
+    }
+
+    /// Where in the log we are.
+    pub(super) fn transport(&self) -> Transport {
+        let index = self.index.look();
+        let last = index.last.map(|last| self.at.map_or(last, |at| last.max(at)));
+        Transport {
+            origin: self.origin.clone(),
+            first: index.first.or(self.at),
+            last: last.or(self.at),
+            at: self.at,
+            speed: self.speed,
+            paused: self.paused,
+            ended: self.ended,
+            seeking: self.aim.is_some(),
+            scan: index.scan.clone(),
+            marks: index.marks.clone(),
+            trouble: self.trouble.clone(),
+        }
+    }
+}
+
+fn until(budget: Duration) -> Option<Instant> {
+    now().checked_add(budget)
+}
+
+/// The clock is read to leave time for the keys; nothing of the data depends on it.
+#[allow(clippy::disallowed_methods)]
+pub(super) fn now() -> Instant {
+    Instant::now()
+}

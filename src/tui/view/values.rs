@@ -1,0 +1,94 @@
+//! Every value of the open pack and of the bank, with its lowest and highest since the start.
+
+use super::super::app::App;
+use super::super::theme::Role;
+use super::super::words::{DASH, cut, near, number, why_none};
+use crate::model::snapshot::{Estimate, PackView, Shown};
+use ratatui::text::Line;
+
+/// The pane.
+pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
+    let mut table = Table { app, width, lines: Vec::new() };
+    let many = app.snapshot.packs.len();
+    if let Some(pack) = app.snapshot.packs.get(app.open_pack) {
+        let of = if many > 1 { format!(" of {many}; tab opens the next") } else { String::new() };
+        table.head(&format!("Pack {}{of}", app.open_pack + 1));
+        table.pack(pack);
+    }
+    table.head("Bank");
+    table.row("current over the bank's shunt", &app.snapshot.bank_current, "A", 1);
+    table.row("voltage of the bank's bus", &app.snapshot.bank_voltage, "V", 2);
+    for (index, source) in app.snapshot.sources.iter().enumerate() {
+        table.row(&format!("source {}: {}, {}", index + 1, source.kind, source.state), &source.current, "A", 1);
+        table.row("  could give", &source.offer, "A", 1);
+    }
+    if !app.snapshot.estimates.is_empty() {
+        table.head("Estimates");
+    }
+    for estimate in &app.snapshot.estimates {
+        table.estimate(estimate);
+    }
+    table.lines
+}
+
+struct Table<'a> {
+    app: &'a App,
+    width: usize,
+    lines: Vec<Line<'static>>,
+}
+
+impl Table<'_> {
+    fn head(&mut self, text: &str) {
+        if !self.lines.is_empty() {
+            self.lines.push(Line::default());
+        }
+        let text = format!(" {text:<36}{:>10} {:>10} {:>10}", "now", "lowest", "highest");
+        self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Strong)));
+    }
+
+    fn row(&mut self, what: &str, shown: &Shown, unit: &str, digits: usize) {
+        let one = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| format!("{} {unit}", number(v, digits)));
+        let why = why_none(shown);
+        let role = if why.is_some() { Role::Quiet } else { Role::Plain };
+        let text = format!(
+            " {:<36}{:>10} {:>10} {:>10}  {}",
+            cut(what, 36),
+            one(shown.value),
+            one(shown.lowest),
+            one(shown.highest),
+            why.unwrap_or_default()
+        );
+        self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(role)));
+    }
+
+    fn pack(&mut self, pack: &PackView) {
+        for (index, cell) in pack.cells.iter().enumerate() {
+            self.row(&format!("cell {}", index + 1), &cell.voltage, "V", 3);
+        }
+        let spec = self.app.snapshot.bank.packs.get(self.app.open_pack);
+        for (index, sensor) in pack.sensors.iter().enumerate() {
+            let place = spec.and_then(|s| s.sensors.get(index)).copied().unwrap_or_default();
+            let at = place.cell.map_or(String::new(), |c| format!(" at cell {}", c + 1));
+            self.row(&format!("sensor {}: {}{at}", index + 1, place.role.word()), sensor, "°C", 1);
+        }
+        self.row("pack voltage, cells' side", &pack.pack_voltage, "V", 2);
+        self.row("voltage beyond the BMS", &pack.bus_voltage, "V", 2);
+        self.row("current, charging positive", &pack.current, "A", 1);
+        self.row("state of charge, as the pack says", &pack.reported_soc, "", 2);
+    }
+
+    fn estimate(&mut self, estimate: &Estimate) {
+        let figure = |value: f64| number(value, 2);
+        let value = match (estimate.value, estimate.low, estimate.high) {
+            (Some(value), Some(low), Some(high)) => {
+                format!("{} ({} to {})", figure(value), figure(low), figure(high))
+            }
+            (Some(value), ..) => figure(value),
+            (None, Some(low), _) => format!("at least {}", figure(low)),
+            (None, None, _) => format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet")),
+        };
+        let as_of = estimate.as_of.map_or(String::new(), |at| format!(", as of {}", near(at, self.app.snapshot.now)));
+        let text = format!(" {} of {}: {value}{as_of}", estimate.name.replace('_', " "), estimate.subject);
+        self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Plain)));
+    }
+}
