@@ -3,6 +3,7 @@
 //! `CELLWRIGHT_WRITE_DOCS=1 cargo test --test pages` writes the made pages anew.
 
 use cellwright::config::Arguments;
+use cellwright::engine::rule::RULES;
 use cellwright::layout::own::{self, FRAMES, OwnField, OwnFrame, Sender};
 use cellwright::model::limits::{LIMITS, Limit};
 use clap::Parser;
@@ -121,6 +122,41 @@ fn the_dbc_of_our_own_format_is_the_table_of_frames() {
     let messages: usize = FRAMES.iter().map(|frame| usize::from(frame.repeat)).sum();
     assert_eq!(dbc.matches("\nBO_ ").count(), messages + 1);
     agrees("fixtures/own-format.dbc", &dbc);
+}
+
+#[test]
+fn every_condition_has_its_page_and_every_page_names_limits_that_there_are() {
+    let mut pages: Vec<String> = RULES.iter().map(|rule| format!("{}.md", rule.code)).collect();
+    pages.sort();
+    let folder = path("docs/conditions");
+    let mut there: Vec<String> =
+        fs::read_dir(&folder).unwrap().map(|page| page.unwrap().file_name().into_string().unwrap()).collect();
+    there.sort();
+    assert_eq!(there, pages);
+    for rule in RULES {
+        let page = fs::read_to_string(folder.join(format!("{}.md", rule.code))).unwrap();
+        assert!(page.starts_with(&format!("# `{}`: ", rule.code)), "{}: its page begins otherwise", rule.code);
+        for part in ["## What it means", "## Limits", "## How it is judged", "## What to do", "## Source"] {
+            assert!(page.contains(part), "{}: no '{part}'", rule.code);
+        }
+        for word in page.split('`').skip(1).step_by(2).filter(|word| word.contains('.')) {
+            assert!(names_a_limit(word), "{}: its page names '{word}', which is no limit", rule.code);
+        }
+    }
+}
+
+/// A limit in full, `name-…` for several that begin so, or `.end` for the limit of the page; another kind of word is none
+/// of ours.
+fn names_a_limit(word: &str) -> bool {
+    let about_limits =
+        word.starts_with('.') || LIMITS.iter().any(|limit| word.starts_with(&format!("{}.", condition_of(limit))));
+    let start = word.trim_end_matches('…');
+    let known = LIMITS.iter().any(|limit| match word {
+        _ if word.starts_with('.') => limit.name.ends_with(word),
+        _ if word.ends_with('…') => limit.name.starts_with(start),
+        _ => limit.name == word,
+    });
+    !about_limits || known || word.ends_with(".md")
 }
 
 #[test]

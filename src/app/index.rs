@@ -42,7 +42,8 @@ pub(super) struct Index<P> {
     pub last: Option<Stamp>,
     /// How far it is.
     pub scan: Scan,
-    every: u64,
+    /// Inputs between two saved states.
+    pub every: u64,
 }
 
 impl<P> Default for Index<P> {
@@ -122,13 +123,15 @@ struct Reading<'a, T: Tape> {
     now: Option<Stamp>,
     count: u64,
     since_state: u64,
+    every: u64,
     changes: u64,
 }
 
 impl<'a, T: Tape> Reading<'a, T> {
     fn new(tape: T, pipeline: Pipeline, shared: &'a Shared<T::Place>) -> Self {
         let changes = pipeline.changes();
-        Self { tape, pipeline, shared, steady: Steady::default(), now: None, count: 0, since_state: 0, changes }
+        let every = shared.look().every;
+        Self { tape, pipeline, shared, steady: Steady::default(), now: None, count: 0, since_state: 0, every, changes }
     }
 
     fn run(mut self) -> Result<(), String> {
@@ -164,19 +167,16 @@ impl<'a, T: Tape> Reading<'a, T> {
         }
         self.count += 1;
         self.since_state += 1;
-        if self.since_state >= STATE_EVERY {
+        if self.since_state >= self.every {
             self.save(steady);
         }
     }
 
     /// Keeps a saved state when one is due.
     fn save(&mut self, at: Stamp) {
-        let mut index = self.shared.look();
-        if self.since_state < index.every {
-            return;
-        }
         self.since_state = 0;
         let Ok(state) = self.pipeline.save() else { return };
+        let mut index = self.shared.look();
         index.states.push(Arc::new(Keyframe { at, steady: self.steady, place: self.tape.place(), state }));
         if index.states.len() > MOST_STATES {
             let mut at = 0;
@@ -184,7 +184,7 @@ impl<'a, T: Tape> Reading<'a, T> {
                 at += 1;
                 at % 2 == 0
             });
-            index.every *= 2;
+            self.every = self.every.saturating_mul(2);
         }
     }
 
@@ -230,4 +230,65 @@ fn merge(marks: &mut Vec<Mark>, snapshot: &Snapshot, now: Stamp) {
         marks.retain(|mark| mark.episode.first < oldest.first || snapshot.episodes.contains(&mark.episode));
     }
     marks.sort_by_key(|mark| mark.raised);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tape::Invented;
+    use super::*;
+    use crate::pipeline::Setup;
+    use crate::sim::{Options, Simulation};
+
+    type Place = <Invented as Tape>::Place;
+
+    fn morning() -> Invented {
+        let options = Options { seed: 1, days: Some(0.4), sample: Some(10.0) };
+        Invented::new(Simulation::new("cold-morning", options).unwrap(), 0.4)
+    }
+
+    fn scanned(every: u64) -> Shared<Place> {
+        let shared = Shared::default();
+        shared.look().every = every;
+        let fresh = Pipeline::new(Setup::default());
+        Reading::new(morning(), fresh, &shared).run().unwrap();
+        shared
+    }
+
+    #[test]
+    fn the_scan_ends_with_the_verdict_the_marks_and_both_ends_of_the_log() {
+        let shared = scanned(STATE_EVERY);
+        let mut pipeline = Pipeline::new(Setup::default());
+        let mut tape = morning();
+        while let Some(input) = tape.next().unwrap() {
+            pipeline.push(&input);
+        }
+        let whole = pipeline.snapshot();
+        let index = shared.look();
+        assert_eq!(index.scan, Scan::Done(whole.verdict));
+        assert_eq!(index.last, whole.now);
+        assert!(!whole.episodes.is_empty());
+        let episodes: Vec<_> = index.marks.iter().map(|mark| mark.episode).collect();
+        assert_eq!(episodes, whole.episodes);
+    }
+
+    #[test]
+    fn states_are_thinned_to_a_fixed_number_and_stay_spread_over_the_log() {
+        let shared = scanned(50);
+        let index = shared.look();
+        let count = index.states.len();
+        assert!((MOST_STATES / 2..=MOST_STATES).contains(&count), "{count}");
+        let gaps: Vec<f64> = index.states.windows(2).map(|pair| pair[1].at.since(pair[0].at)).collect();
+        let (widest, narrowest) = (gaps.iter().copied().fold(0.0, f64::max), gaps.iter().copied().fold(1e9, f64::min));
+        assert!(narrowest > 0.0 && widest < 3.0 * narrowest, "{narrowest} to {widest}");
+    }
+
+    #[test]
+    fn a_tape_that_cannot_be_opened_is_told_and_a_defect_is_no_silence() {
+        let shared: Shared<Place> = Shared::default();
+        shared.scan(|| Err::<Invented, _>("the file is gone".to_owned()), Pipeline::new(Setup::default()));
+        while shared.look().scan == Scan::Reading(0.0) {
+            std::thread::yield_now();
+        }
+        assert_eq!(shared.look().scan, Scan::Failed("the file is gone".into()));
+    }
 }

@@ -272,3 +272,107 @@ fn until(budget: Duration) -> Option<Instant> {
 pub(super) fn now() -> Instant {
     Instant::now()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tape::Invented;
+    use super::*;
+    use crate::pipeline::Setup;
+    use crate::sim::{Options, Simulation};
+    use crate::tui::transport::Scan;
+
+    const LONG: Duration = Duration::from_secs(600);
+
+    fn morning() -> Invented {
+        let options = Options { seed: 1, days: Some(0.4), sample: Some(10.0) };
+        Invented::new(Simulation::new("cold-morning", options).unwrap(), 0.4)
+    }
+
+    fn player(index: &Shared<<Invented as Tape>::Place>) -> Player<Invented> {
+        let fresh = Pipeline::new(Setup::default());
+        let mut player = Player::new(morning(), fresh, index.clone(), Origin::default(), 60.0);
+        player.prime(LONG);
+        player
+    }
+
+    fn indexed() -> Shared<<Invented as Tape>::Place> {
+        let index = Shared::default();
+        index.look().every = 3000;
+        index.scan(|| Ok(morning()), Pipeline::new(Setup::default()));
+        while matches!(index.look().scan, Scan::Reading(_)) {
+            std::thread::yield_now();
+        }
+        index
+    }
+
+    fn go(player: &mut Player<Invented>, to: Stamp) {
+        player.seek(to, true);
+        player.play(Duration::ZERO, LONG);
+        assert!(!player.is_busy());
+    }
+
+    #[test]
+    fn the_first_picture_has_values_and_a_verdict() {
+        let player = player(&Shared::default());
+        let snapshot = player.snapshot();
+        assert_eq!(snapshot.packs[0].cells.len(), 4);
+        assert!(snapshot.packs[0].cells.iter().all(|cell| cell.voltage.now().is_some()));
+        assert_ne!(snapshot.verdict.text, "Nothing has been heard yet.");
+    }
+
+    #[test]
+    fn a_place_looks_alike_whichever_way_one_came_to_it() {
+        let index = indexed();
+        let first = index.look().first.unwrap();
+        assert!(index.look().states.len() > 5);
+        let mut wanderer = player(&index);
+        for hours in [9.5, 7.7, 0.5, 7.6, 7.6, 3.0] {
+            let to = first.plus_secs(hours * 3600.0);
+            let mut straight = player(&Shared::default());
+            go(&mut straight, to);
+            go(&mut wanderer, to);
+            assert_eq!(wanderer.snapshot(), straight.snapshot(), "after {hours} hours");
+            assert_eq!(wanderer.transport().at, Some(to));
+        }
+    }
+
+    #[test]
+    fn the_end_is_the_verdict_over_the_whole_log_and_one_can_go_back_from_it() {
+        let index = indexed();
+        let mut player = player(&index);
+        let last = index.look().last.unwrap();
+        go(&mut player, last.plus_secs(60.0));
+        let transport = player.transport();
+        assert!(transport.ended);
+        assert_eq!(transport.scan, Scan::Done(player.snapshot().verdict));
+        go(&mut player, last.plus_secs(-3600.0));
+        assert!(!player.transport().ended);
+    }
+
+    #[test]
+    fn held_it_stands_still_and_a_step_goes_on_to_the_next_set() {
+        let mut player = player(&Shared::default());
+        player.pause(true);
+        let at = player.transport().at;
+        player.play(Duration::from_secs(5), LONG);
+        assert_eq!(player.transport().at, at);
+        player.step();
+        let after = player.transport().at.unwrap().since(at.unwrap());
+        assert!((8.0..=11.0).contains(&after), "a set every ten seconds, a step of {after} s");
+    }
+
+    #[test]
+    fn what_was_seen_stays_seen_after_a_seek() {
+        let index = indexed();
+        let mut player = player(&index);
+        let mark = index.look().marks[0];
+        go(&mut player, mark.raised);
+        let seen = |player: &Player<Invented>| player.snapshot().findings.first().map(|f| f.acknowledged);
+        assert_eq!(seen(&player), Some(false));
+        player.acknowledge(mark.episode.rule, mark.episode.subject);
+        assert_eq!(seen(&player), Some(true));
+        go(&mut player, mark.raised.plus_secs(-60.0));
+        go(&mut player, mark.raised.plus_secs(5.0));
+        assert_eq!(seen(&player), Some(true));
+    }
+}

@@ -20,6 +20,8 @@ const SLICE: Duration = Duration::from_millis(15);
 const WAIT: Duration = Duration::from_millis(100);
 /// Longest real time that counts as passed: after a stop the log does not jump.
 const MOST_PASSED: Duration = Duration::from_millis(250);
+/// How long a remark stands.
+const REMARK: Duration = Duration::from_secs(6);
 /// A demonstration starts this long before the first alert, s.
 const BEFORE_ALERT_SECS: f64 = 300.0;
 
@@ -53,7 +55,7 @@ pub(super) fn show<T: Tape>(
     app.update(Msg::Picture(Box::new(player.snapshot()), Box::new(player.transport())));
     guard.draw(&app).context("the terminal cannot be written")?;
     scan();
-    let mut run = Run { player, app, guard, outside, opening: Some(opening), dirty: false, shown: 0.0 };
+    let mut run = Run { player, app, guard, outside, opening: Some(opening), dirty: false, shown: 0.0, said: now() };
     let ended = run.go();
     index.stop();
     drop(run);
@@ -70,6 +72,8 @@ struct Run<T: Tape> {
     dirty: bool,
     /// How much of the whole was read at the last picture.
     shown: f64,
+    /// When the last remark can have been made.
+    said: Instant,
 }
 
 impl<T: Tape> Run<T> {
@@ -96,6 +100,10 @@ impl<T: Tape> Run<T> {
             self.player.play(passed, SLICE);
             self.open();
             self.dirty |= self.scan_moved();
+            if self.app.has_remark() && now().saturating_duration_since(self.said) > REMARK {
+                self.app.update(Msg::RemarkOver);
+                self.dirty = true;
+            }
             if self.dirty && now().saturating_duration_since(drawn) >= FRAME {
                 drawn = now();
                 self.dirty = false;
@@ -120,6 +128,7 @@ impl<T: Tape> Run<T> {
             wait = Duration::ZERO;
             let Ok(event) = event::read() else { return Ok(true) };
             self.dirty = true;
+            self.said = now();
             if let Event::Key(key) = event {
                 for intent in self.app.update(Msg::Key(key)) {
                     if self.run(intent)? {
@@ -157,10 +166,15 @@ impl<T: Tape> Run<T> {
         let stopped = self.outside.stop_here();
         self.guard.take_again()?;
         if !stopped {
-            self.app.update(Msg::Remark("There is no shell that could bring the program back.".into()));
+            self.remark("There is no shell that could bring the program back.");
         }
         self.dirty = true;
         Ok(())
+    }
+
+    fn remark(&mut self, text: &str) {
+        self.app.update(Msg::Remark(text.to_owned()));
+        self.said = now();
     }
 
     fn picture(&mut self) {
@@ -192,8 +206,7 @@ impl<T: Tape> Run<T> {
             let to = alert.plus_secs(-BEFORE_ALERT_SECS);
             if transport.at.is_some_and(|at| at < to) {
                 self.player.seek(to, false);
-                let text = "Went on to five minutes before the first alert; home goes to the start.";
-                self.app.update(Msg::Remark(text.into()));
+                self.remark("Went on to five minutes before the first alert; home goes to the start.");
             }
         }
     }

@@ -192,24 +192,39 @@ impl Engine {
     fn pack_mut(&mut self, number: u8, value: Value) -> Option<&mut Pack> {
         let index = usize::from(number);
         if index >= self.packs.len() {
-            if index >= MAX_PACKS || !matches!(value, Value::Present(_)) {
-                return None;
-            }
-            let from = self.packs.len();
-            self.packs.extend((from..=index).map(|n| Pack::new(n as u8)));
+            self.add_packs(index, value);
         }
         self.packs.get_mut(index)
     }
 
+    /// A pack that speaks for the first time, if what it says is a number. Out of the way: a pack is large.
+    #[cold]
+    #[inline(never)]
+    fn add_packs(&mut self, index: usize, value: Value) {
+        if index < MAX_PACKS && matches!(value, Value::Present(_)) {
+            let from = self.packs.len();
+            self.packs.extend((from..=index).map(|n| Pack::new(n as u8)));
+        }
+    }
+
+    #[inline]
     fn put_source(&mut self, slot: Slot, value: Value) {
         let (index, place) = (usize::from(slot.index), slot.quantity as usize - Quantity::SourceKind as usize);
-        if index >= MAX_SOURCES {
-            return;
+        if index >= self.state.sources.len() {
+            self.add_sources(index);
         }
-        if self.state.sources.len() <= index {
+        if let Some(gauge) = self.state.sources.get_mut(index).and_then(|source| source.get_mut(place)) {
+            gauge.put(self.now, value);
+        }
+    }
+
+    /// A source that is heard for the first time.
+    #[cold]
+    #[inline(never)]
+    fn add_sources(&mut self, index: usize) {
+        if index < MAX_SOURCES {
             self.state.sources.resize(index + 1, [Gauge::default(); SOURCE_GAUGES]);
         }
-        self.state.sources[index][place].put(self.now, value);
     }
 
     /// A frame came; what the decoder made of it beside its values.

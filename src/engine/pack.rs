@@ -82,6 +82,7 @@ impl Pack {
         }
     }
 
+    #[inline]
     fn put_single(&mut self, quantity: Quantity, value: Value, now: Stamp) {
         let place = (quantity as usize).wrapping_sub(FIRST);
         if quantity == Quantity::Current {
@@ -138,13 +139,19 @@ impl Pack {
 
 #[inline]
 fn put_at(gauges: &mut Vec<Gauge>, index: u8, value: Value, now: Stamp, most: usize) {
-    let index = usize::from(index);
-    if index >= gauges.len() {
-        let fitted = matches!(value, Value::Present(_));
-        if index >= most || !fitted {
-            return;
-        }
-        gauges.resize(index + 1, Gauge::default());
+    match gauges.get_mut(usize::from(index)) {
+        Some(gauge) => gauge.put(now, value),
+        None if matches!(value, Value::Present(_)) => fit(gauges, index, value, now, most),
+        None => {}
     }
-    gauges[index].put(now, value);
+}
+
+/// A cell or sensor that gives its first number.
+#[cold]
+fn fit(gauges: &mut Vec<Gauge>, index: u8, value: Value, now: Stamp, most: usize) {
+    let index = usize::from(index);
+    if index < most {
+        gauges.resize(index + 1, Gauge::default());
+        gauges[index].put(now, value);
+    }
 }

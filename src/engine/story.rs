@@ -79,6 +79,11 @@ impl Story {
         self.snapshot().findings.into_iter().map(line).collect()
     }
 
+    /// The findings of one condition only.
+    pub(crate) fn found_of(&self, code: &str) -> Vec<String> {
+        self.findings().into_iter().filter(|line| line.starts_with(code)).collect()
+    }
+
     /// Why a condition is not judged, if it is not.
     pub(crate) fn why_not(&self, code: &str) -> Option<String> {
         self.snapshot().not_judged.into_iter().find(|n| n.code == code).map(|n| n.why)

@@ -25,6 +25,9 @@ const UNITS: &[(&str, &str)] = &[
     ("_s", "s"),
 ];
 
+/// Beginnings of names and the unit that they stand for: sums over time.
+const SUMS: &[(&str, &str)] = &[("minutes_", "min"), ("hours_", "h"), ("ah_", "Ah")];
+
 /// A moment as RFC 3339 in UTC, with as many digits of the second as it needs.
 #[must_use]
 pub fn rfc3339(stamp: Stamp) -> String {
@@ -86,6 +89,11 @@ pub(super) fn name_and_unit(name: &str) -> (String, &'static str) {
     for (ending, unit) in UNITS {
         if let Some(stem) = name.strip_suffix(ending) {
             return (stem.replace('_', " "), unit);
+        }
+    }
+    for (beginning, unit) in SUMS {
+        if let Some(rest) = name.strip_prefix(beginning) {
+            return (rest.replace('_', " "), unit);
         }
     }
     (name.replace('_', " "), "")
@@ -151,5 +159,6 @@ mod tests {
             assert_ne!(name_and_unit(figure.name()).1, "", "{}", figure.name());
         }
         assert_eq!(fact(Fact::PeakVolts, 3.8051), "peak 3.805 V");
+        assert_eq!(name_and_unit("minutes_above_cold_limit"), ("above cold limit".into(), "min"));
     }
 }

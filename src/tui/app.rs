@@ -13,8 +13,10 @@ pub enum Msg {
     Key(KeyEvent),
     /// The bank at another moment, and where that moment lies.
     Picture(Box<Snapshot>, Box<Transport>),
-    /// Something the person should know, on the last line until the next key.
+    /// Something the person should know, on the last line until the next key or until it is over.
     Remark(String),
+    /// The remark has stood long enough.
+    RemarkOver,
 }
 
 /// What the screen wants done.
@@ -89,6 +91,12 @@ impl App {
         Self { limits, theme, transport, ..Self::default() }
     }
 
+    /// Whether a remark stands on the last line.
+    #[must_use]
+    pub const fn has_remark(&self) -> bool {
+        self.remark.is_some()
+    }
+
     /// Takes a message; says what it wants done.
     pub fn update(&mut self, msg: Msg) -> Vec<Intent> {
         match msg {
@@ -105,6 +113,10 @@ impl App {
             }
             Msg::Remark(text) => {
                 self.remark = Some(text);
+                Vec::new()
+            }
+            Msg::RemarkOver => {
+                self.remark = None;
                 Vec::new()
             }
         }

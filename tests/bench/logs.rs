@@ -15,16 +15,37 @@ pub(crate) fn cached(name: &str) -> PathBuf {
     folder.join(name)
 }
 
-/// A log of the healthy bank; `name` tells days and spacing, so that another choice is another file.
-pub(crate) fn log(days: u32, sample: &str) -> PathBuf {
+/// A log of the healthy bank; its name tells days and spacing, so that another choice is another file.
+pub(crate) fn log(days: &str, sample: &str) -> PathBuf {
     let path = cached(&format!("healthy-{days}-days-{sample}-s-{}.log", fingerprint()));
     if !path.exists() {
         let part = path.with_extension("part");
         let _ = fs::remove_file(&part); // of a run that was stopped; the program overwrites no log
-        let days = days.to_string();
-        let arguments = ["demo", "healthy-week", "--days", &days, "--sample", sample, "--log"];
+        let arguments = ["demo", "healthy-week", "--days", days, "--sample", sample, "--log"];
         let done = Command::new(PROGRAM).args(arguments).arg(&part).stdin(Stdio::null()).status().unwrap();
         assert!(done.success(), "demo --log failed: {done}");
+        fs::rename(part, &path).unwrap();
+    }
+    path
+}
+
+/// The same with a second pack that says what the first says: ten sets a second of one pack are fewer than a hundred
+/// frames a second, of two they are more.
+pub(crate) fn dense(days: &str) -> PathBuf {
+    let one = log(days, "0.1");
+    let path = one.with_extension("two-packs.log");
+    if !path.exists() {
+        let part = path.with_extension("part");
+        let mut out = BufWriter::new(File::create(&part).unwrap());
+        for line in BufReader::new(File::open(one).unwrap()).lines() {
+            let line = line.unwrap();
+            writeln!(out, "{line}").unwrap();
+            let of_pack_1 = line.split_once('#').is_some_and(|(head, _)| head.ends_with("80"));
+            if of_pack_1 {
+                writeln!(out, "{}", line.replacen("80#", "81#", 1)).unwrap();
+            }
+        }
+        out.flush().unwrap();
         fs::rename(part, &path).unwrap();
     }
     path

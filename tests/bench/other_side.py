@@ -1,4 +1,4 @@
-"""Reads a text log with python-can and decodes it with cantools; prints frames and the seconds of the loop alone."""
+"""Reads a text log with python-can and decodes it with cantools; prints frames and the seconds of work of the loop alone."""
 
 import sys
 import time
@@ -9,7 +9,7 @@ import cantools
 log, dbc = sys.argv[1:]
 database = cantools.database.load_file(dbc, frame_id_mask=0x1FFFFF00)
 frames = 0
-start = time.perf_counter()
+start = time.process_time()
 for message in can.CanutilsLogReader(log):
     if message.channel == "cellwright":
         continue
@@ -18,4 +18,4 @@ for message in can.CanutilsLogReader(log):
     except KeyError:
         pass
     frames += 1
-print(frames, time.perf_counter() - start)
+print(frames, time.process_time() - start)

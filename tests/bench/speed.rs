@@ -4,8 +4,9 @@
 //! the memory is worse than promised. Needs the Python environment of `.ci/run reference` (or CELLWRIGHT_PYTHON).
 
 mod logs;
+mod picture;
 
-use logs::{PROGRAM, head, log};
+use logs::{PROGRAM, dense, head, log};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
@@ -21,18 +22,22 @@ const BOTH: usize = 400_000;
 struct Run {
     frames: u64,
     level: String,
+    /// From start to exit.
     took: Duration,
+    /// On a core, all threads together.
+    worked: Duration,
     peak_kib: u64,
 }
 
 impl Run {
+    /// Frames a second of work: what neighbours on the machine disturb least.
     fn rate(&self) -> f64 {
-        self.frames as f64 / self.took.as_secs_f64()
+        self.frames as f64 / self.worked.as_secs_f64()
     }
 }
 
 #[allow(clippy::disallowed_methods)] // a bench measures with a clock
-fn now() -> Instant {
+pub(crate) fn now() -> Instant {
     Instant::now()
 }
 
@@ -48,9 +53,10 @@ fn check(log: &Path) -> Run {
         .stdout(stdout)
         .spawn()
         .unwrap();
-    let mut peak_kib = 0;
+    let (mut peak_kib, mut worked) = (0, Duration::ZERO);
     let status = loop {
         peak_kib = peak_kib.max(high_water(child.id()));
+        worked = worked.max(on_core(child.id()));
         if let Some(status) = child.try_wait().unwrap() {
             break status;
         }
@@ -61,12 +67,12 @@ fn check(log: &Path) -> Run {
     let said: serde_json::Value = serde_json::from_slice(&fs::read(out).unwrap()).unwrap();
     let frames = said["input"]["frames"].as_u64().expect("check tells how many frames it read");
     let level = said["verdict"]["level"].as_str().unwrap_or("?").to_owned();
-    Run { frames, level, took, peak_kib }
+    Run { frames, level, took, worked, peak_kib }
 }
 
 /// The fastest of three: neighbours disturb, never help.
 fn best(log: &Path) -> Run {
-    (0..3).map(|_| check(log)).min_by_key(|run| run.took).unwrap()
+    (0..3).map(|_| check(log)).min_by_key(|run| run.worked).unwrap()
 }
 
 /// Highest resident memory of a process so far, KiB; 0 once it has gone.
@@ -76,7 +82,17 @@ fn high_water(process: u32) -> u64 {
     line.and_then(|line| line.split_whitespace().next()?.parse().ok()).unwrap_or(0)
 }
 
-/// The other side: frames and seconds of its loop alone, without its start.
+/// Time that all threads of a process have spent on a core; zero once it has gone.
+fn on_core(process: u32) -> Duration {
+    let Ok(threads) = fs::read_dir(format!("/proc/{process}/task")) else { return Duration::ZERO };
+    let nanos = threads.flatten().filter_map(|thread| {
+        let text = fs::read_to_string(thread.path().join("schedstat")).ok()?;
+        text.split_whitespace().next()?.parse::<u64>().ok()
+    });
+    Duration::from_nanos(nanos.sum())
+}
+
+/// The other side: frames and seconds of work of its loop alone, without its start.
 fn other_side(log: &Path) -> Result<(u64, f64), String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let python = std::env::var_os("CELLWRIGHT_PYTHON").map_or(root.join("target/venv/bin/python"), PathBuf::from);
@@ -94,9 +110,10 @@ fn other_side(log: &Path) -> Result<(u64, f64), String> {
 fn show(what: &str, log: &Path, run: &Run) {
     let megabytes = fs::metadata(log).unwrap().len() as f64 / 1e6;
     println!(
-        "{what:<34} {:>9} frames {megabytes:>7.0} MB {:>8.3} s {:>6.2} M frames/s {:>6.1} MB peak, {}",
+        "{what:<34} {:>9} frames {megabytes:>7.0} MB {:>8.3} s, {:>7.3} s of work {:>6.2} M frames/s {:>6.1} MB peak, {}",
         run.frames,
         run.took.as_secs_f64(),
+        run.worked.as_secs_f64(),
         run.rate() / 1e6,
         run.peak_kib as f64 / 1024.0,
         run.level
@@ -108,12 +125,12 @@ fn main() -> ExitCode {
     let mut failed = Vec::new();
     let mut peak = 0;
 
-    let day = log(1, "0.1");
+    let day = dense("0.5");
     let run = best(&day);
-    show("a day, a set every 0.1 s", &day, &run);
-    let per_second = run.frames as f64 / 86_400.0;
+    show("half a day, two packs, every 0.1 s", &day, &run);
+    let per_second = run.frames as f64 / 43_200.0;
     println!("{:<34} {per_second:>9.0} frames a second of the log", "");
-    assert!(per_second >= 90.0, "the log is thinner than 100 frames/s: {per_second}");
+    assert!(per_second >= 100.0, "the log is thinner than 100 frames/s: {per_second}");
     peak = peak.max(run.peak_kib);
 
     let (both, _) = head(&day, BOTH);
@@ -137,16 +154,23 @@ fn main() -> ExitCode {
         Err(why) => failed.push(why),
     }
 
-    let year = log(365, "60");
+    let year = log("365", "60");
     let run = best(&year);
     show("a year, a set a minute", &year, &run);
     peak = peak.max(run.peak_kib);
 
     if !gate {
-        let large = log(4, "0.1");
+        let large = dense("2");
         let run = check(&large);
         show("a large log", &large, &run);
         peak = peak.max(run.peak_kib);
+    }
+    for arguments in [vec!["demo"], vec!["replay", day.to_str().unwrap()]] {
+        let what = format!("first picture of `{}`", arguments[0]);
+        match picture::first_picture(&arguments) {
+            Ok(took) => println!("{what:<34} {:>9.0} ms", took.as_secs_f64() * 1e3),
+            Err(why) => println!("{what:<34} none: {why}"),
+        }
     }
     if peak > MOST_KIB {
         failed.push(format!("{:.1} MB of memory, promised 64", peak as f64 / 1024.0));

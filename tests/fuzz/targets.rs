@@ -9,8 +9,11 @@ use cellwright::wire::envelope::{self, Deframer};
 use cellwright::wire::textlog::{Line, LineParser, write_line};
 use std::sync::OnceLock;
 
+/// Takes any bytes.
+pub(crate) type Target = fn(&[u8]);
+
 /// Name and function of every target.
-pub(crate) const TARGETS: &[(&str, fn(&[u8]))] = &[
+pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("envelope", envelope),
     ("log_lines", log_lines),
     ("decoder", decoder),

@@ -294,3 +294,81 @@ fn heat(view: &View, limits: &Limits) -> f64 {
         (limits.get(L::HeatActivation) / GAS * inverse).exp()
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::story::{Story, four_cells};
+    use crate::engine::view::SensorNow;
+    use crate::model::bank::SensorRole;
+
+    const DAY: f64 = 86_400.0;
+
+    fn weight(celsius: f64, role_known: bool) -> f64 {
+        let sensor = SensorNow { sensor: 0, celsius, role: SensorRole::Case, cell: None, count: 1 };
+        let mut view = View::default();
+        view.limiting.push(sensor);
+        view.role_known = role_known;
+        (heat(&view, &Limits::default()) * 100.0).round() / 100.0
+    }
+
+    /// Check value of the trade's rule of thumb: 36 °C ages about twice as fast as 25 °C.
+    #[test]
+    fn heat_weighs_by_arrhenius_and_cold_never_makes_up_for_it() {
+        assert_eq!([weight(25.0, true), weight(36.0, true), weight(45.0, true)], [1.0, 1.96, 3.29]);
+        assert_eq!([weight(-10.0, true), weight(70.0, false)], [1.0, 1.0]);
+        assert_eq!(heat(&View::default(), &Limits::default()), 1.0);
+    }
+
+    /// Seventy days: held at night, a gap of a week, then low.
+    fn told() -> Story {
+        let mut story = Story::new(four_cells());
+        let mut stretch = |from: f64, to: f64, night: f64| {
+            story.run(from * DAY, to * DAY, 300.0, |t, bus| {
+                let held = (t / DAY).fract() < 0.25;
+                bus.celsius(0, 20.0);
+                bus.cells(&[if held { night } else { 3.30 }; 4]);
+                bus.current(if held { 0.5 } else { -2.0 });
+            });
+        };
+        stretch(0.0, 40.0, 3.56);
+        stretch(47.0, 70.0, 3.50);
+        story
+    }
+
+    #[test]
+    fn windows_hold_what_lies_in_them_across_gaps_and_what_is_older_is_dropped() {
+        let story = told();
+        let hours = &story.engine.packs[0].estimates.hours;
+        assert!(hours.is_within_bounds(), "every sum equals the sum of its hours");
+        // The last 30 days have no night before day 40; the last 45 have those of the days 25 to 40.
+        assert_eq!(hours.held_hours(Window::HighHours), 0.0);
+        assert!(
+            (hours.held_hours(Window::HighLong) - 15.0 * 6.0).abs() < 3.0,
+            "{}",
+            hours.held_hours(Window::HighLong)
+        );
+        let middle = hours.held_hours(Window::MiddleLong);
+        assert!((middle - 23.0 * 6.0).abs() < 3.0, "{middle}");
+        assert!(hours.hours().count() <= HOURS_KEPT as usize + 1);
+    }
+
+    #[test]
+    fn days_keep_time_in_bands_extremes_and_charge_and_none_is_made_up_for_the_gap() {
+        let story = told();
+        let hours = &story.engine.packs[0].estimates.hours;
+        let days: Vec<&Day> = hours.days().collect();
+        assert!((62..=64).contains(&days.len()), "{}", days.len());
+        let day = days[10];
+        assert_eq!((day.cells.seen(), day.celsius.seen()), (Some((3300, 3560)), Some((20, 20))));
+        assert!(day.seen_s.abs_diff(86_400) <= 300 && day.quiet_s[3].abs_diff(21_600) <= 600, "{day:?}");
+        assert!(day.charged_mah.abs_diff(3_000) < 100 && day.drawn_mah.abs_diff(36_000) < 300, "{day:?}");
+    }
+
+    #[test]
+    fn seventy_days_take_little_room_in_a_saved_state() {
+        let story = told();
+        let bytes = postcard::to_stdvec(&story.engine.packs[0].estimates.hours).unwrap().len();
+        assert!(bytes < 32_000, "{bytes} bytes");
+    }
+}

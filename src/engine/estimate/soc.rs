@@ -82,7 +82,7 @@ impl Soc {
         self.drawn_since += drawn;
         self.taken = *charge;
         if let Some(anchor) = self.anchor {
-            since.net = since.net.clamp(-anchor.best * capacity, (1.0 - anchor.best) * capacity);
+            since.net = since.net.max(-anchor.best * capacity).min((1.0 - anchor.best) * capacity);
         }
     }
 
@@ -147,11 +147,12 @@ impl Soc {
             + since.hours * offset
             + since.blind * limits.get(L::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
-        let best = (anchor.best + moved).clamp(0.0, 1.0);
+        // `clamp` panics on bounds that are no numbers, which a broken saved state may bring.
+        let best = (anchor.best + moved).max(0.0).min(1.0);
         Some(Known {
-            low: (anchor.low + moved - spread).clamp(0.0, best),
+            low: (anchor.low + moved - spread).max(0.0).min(best),
             best,
-            high: (anchor.high + moved + spread).clamp(best, 1.0),
+            high: (anchor.high + moved + spread).min(1.0).max(best),
         })
     }
 

@@ -189,7 +189,7 @@ mod tests {
     }
 
     fn cutoffs(story: &Story) -> Vec<String> {
-        story.findings().into_iter().filter(|line| line.starts_with("bms-cutoff")).collect()
+        story.found_of("bms-cutoff")
     }
 
     #[test]
@@ -228,7 +228,7 @@ mod tests {
             set(bus, 3.25, if t % 100.0 < 50.0 { -80.0 } else { 0.0 });
             bus.one(Quantity::BusVoltage, if t % 100.0 < 50.0 { 12.75 } else { 13.02 });
         });
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("bms-cutoff").is_empty(), "{:?}", story.found_of("bms-cutoff"));
         assert_eq!(story.why_not("bms-cutoff"), None);
     }
 
@@ -254,7 +254,7 @@ mod tests {
             set(bus, 3.3, if t < 30.0 { -40.0 } else { 0.0 });
             bus.one(Quantity::BusVoltage, if t < 45.0 { 13.2 } else { 0.0 });
         });
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("bms-cutoff").is_empty(), "{:?}", story.found_of("bms-cutoff"));
     }
 
     #[test]
@@ -265,7 +265,11 @@ mod tests {
             bus.one(Quantity::BusVoltage, if t < 30.0 { 13.2 } else { 0.0 });
             paths(bus, true, true);
         });
-        assert!(story.findings().is_empty(), "a switch or a fuse, not the BMS: {:?}", story.findings());
+        assert!(
+            story.found_of("bms-cutoff").is_empty(),
+            "a switch or a fuse, not the BMS: {:?}",
+            story.found_of("bms-cutoff")
+        );
     }
 
     #[test]
@@ -275,7 +279,7 @@ mod tests {
             set(bus, 3.45, (40.0 - t / 20.0).max(0.0));
             paths(bus, t < 1000.0, true);
         });
-        assert!(cutoffs(&story).is_empty(), "{:?}", story.findings());
+        assert!(cutoffs(&story).is_empty(), "{:?}", story.found_of("bms-cutoff"));
     }
 
     #[test]
@@ -320,7 +324,7 @@ mod tests {
             set(bus, 3.3, if t < 300.0 { -40.0 } else { 0.0 });
             bus.one(Quantity::BusVoltage, if t < 300.0 { 13.2 } else { 0.0 });
         });
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("bms-cutoff").is_empty(), "{:?}", story.found_of("bms-cutoff"));
         let why = story.why_not("bms-cutoff");
         assert_eq!(why.as_deref(), Some("readings come too far apart and no path is reported"));
     }

@@ -191,7 +191,7 @@ mod tests {
     fn steady(bank: Bank, celsius: f64, amps: f64, (until, step): (f64, f64)) -> Vec<String> {
         let mut story = Story::new(bank);
         story.run(0.0, until, step, |_, bus| set(bus, celsius, amps));
-        story.findings().into_iter().filter(|line| line.starts_with("cold-charge")).collect()
+        story.found_of("cold-charge")
     }
 
     fn estimate(snapshot: &Snapshot, name: &str) -> Option<f64> {
@@ -223,7 +223,11 @@ mod tests {
         assert!(steady(plain(), -10.0, 30.0, (10.0, 1.0)).is_empty());
         let mut story = Story::new(plain());
         story.run(0.0, 120.0, 1.0, |t, bus| set(bus, -10.0, if t < 5.0 { 60.0 } else { 0.0 }));
-        assert!(story.findings().is_empty(), "five seconds are not ten: {:?}", story.findings());
+        assert!(
+            story.found_of("cold-charge").is_empty(),
+            "five seconds are not ten: {:?}",
+            story.found_of("cold-charge")
+        );
     }
 
     #[test]
@@ -242,7 +246,7 @@ mod tests {
         let mut story = Story::new(plain());
         story.run(0.0, 1.0, 1.0, |_, bus| set(bus, -15.0, 80.0));
         story.silence_until(3600.0);
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("cold-charge").is_empty(), "{:?}", story.found_of("cold-charge"));
     }
 
     #[test]
@@ -254,7 +258,7 @@ mod tests {
                 bus.celsius(0, if t == 600.0 { -21.0 } else { 22.0 });
             }
         });
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("cold-charge").is_empty(), "{:?}", story.found_of("cold-charge"));
     }
 
     #[test]
@@ -299,7 +303,7 @@ mod tests {
                 set(bus, -12.0, 20.0);
                 bus.one(switch.0, switch.1);
             });
-            assert!(story.findings().is_empty(), "{switch:?}: {:?}", story.findings());
+            assert!(story.found_of("cold-charge").is_empty(), "{switch:?}: {:?}", story.found_of("cold-charge"));
         }
     }
 
@@ -307,7 +311,7 @@ mod tests {
     fn with_the_path_unknown_a_small_current_may_be_the_heaters() {
         let mut story = Story::new(with_heater(Some(8.0)));
         story.run(0.0, 700.0, 1.0, |_, bus| set(bus, -25.0, 7.5));
-        assert_eq!(story.findings(), ["cold-charge notice pack 1 from 1 s to 700 s, active"]);
+        assert_eq!(story.found_of("cold-charge"), ["cold-charge notice pack 1 from 1 s to 700 s, active"]);
         let text = &story.snapshot().findings[0].text;
         assert!(text.starts_with("Pack 1: charging or heater current of up to 7.5 A"), "{text}");
         assert_eq!(steady(with_heater(Some(8.0)), -25.0, 8.5, (120.0, 1.0)).len(), 1, "above it: the ordinary tiers");
@@ -328,7 +332,7 @@ mod tests {
             set(bus, -25.0, 7.5);
             bus.one(Quantity::HeaterOn, 0.0);
         });
-        assert_eq!(story.findings(), ["cold-charge urgent pack 1 from 1 s to 70 s, active"]);
+        assert_eq!(story.found_of("cold-charge"), ["cold-charge urgent pack 1 from 1 s to 70 s, active"]);
     }
 
     #[test]
@@ -338,7 +342,7 @@ mod tests {
             bus.celsius(1, -10.0);
             bus.current(30.0);
         });
-        assert!(story.findings().is_empty(), "electronics never set a limit");
+        assert!(story.found_of("cold-charge").is_empty(), "electronics never set a limit");
         assert_eq!(story.why_not("cold-charge").as_deref(), Some("no valid cell or case temperature"));
         story.run(60.0, 120.0, 1.0, |_, bus| set(bus, 20.0, 30.0));
         assert_eq!(story.why_not("cold-charge"), None);
@@ -350,7 +354,7 @@ mod tests {
         bank.packs[0].sensors[0] = SensorSpec { role: SensorRole::Terminal, cell: None };
         let mut story = Story::new(bank);
         story.run(0.0, 900.0, 1.0, |_, bus| set(bus, 2.0, 40.0));
-        assert!(story.findings().is_empty());
+        assert!(story.found_of("cold-charge").is_empty());
         let why = story.why_not("cold-charge");
         assert_eq!(why.as_deref(), Some("the only temperature is a terminal's, which reads warm under load"));
     }
@@ -371,7 +375,8 @@ mod tests {
             bus.cells(&[3.3; 4]);
             bus.current(15.0);
         });
-        let found: Vec<String> = story.findings().into_iter().filter(|line| line.starts_with("cold")).collect();
+        let found: Vec<String> =
+            story.found_of("cold-charge").into_iter().filter(|line| line.starts_with("cold")).collect();
         assert_eq!(found, ["cold-charge warning pack 1 from 1 s to 120 s"]);
         assert_eq!(story.why_not("cold-charge").as_deref(), Some("no valid cell or case temperature"));
     }
@@ -380,10 +385,14 @@ mod tests {
     fn a_solar_morning_with_short_clouds_still_adds_up() {
         let mut story = Story::new(plain());
         story.run(0.0, 900.0, 1.0, |t, bus| set(bus, 3.0, if t % 60.0 < 50.0 { 20.0 } else { 4.0 }));
-        assert_eq!(story.findings(), ["cold-charge notice pack 1 from 1 s to 900 s, active"]);
+        assert_eq!(story.found_of("cold-charge"), ["cold-charge notice pack 1 from 1 s to 900 s, active"]);
         let mut story = Story::new(plain());
         story.run(0.0, 3600.0, 1.0, |t, bus| set(bus, 3.0, if t % 60.0 < 20.0 { 20.0 } else { 4.0 }));
-        assert!(story.findings().is_empty(), "mostly within the limit: {:?}", story.findings());
+        assert!(
+            story.found_of("cold-charge").is_empty(),
+            "mostly within the limit: {:?}",
+            story.found_of("cold-charge")
+        );
     }
 
     #[test]

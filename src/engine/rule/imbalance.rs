@@ -16,7 +16,7 @@ pub(super) const RULE: Rule = Rule {
     code: "imbalance",
     title: "cells stand apart at the end of a charge",
     safety: false,
-    remembered: false,
+    remembered: true,
     caution: "",
     source: "common practice, no source (spread in the knee); how much charge it is follows from the open-circuit \
              table of an open test set (esctoolbox-python, Plett)",

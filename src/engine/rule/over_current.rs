@@ -171,7 +171,7 @@ mod tests {
     fn found(bank: Bank, celsius: f64, step: f64, until: f64, amps: impl Fn(f64) -> f64) -> Vec<String> {
         let mut story = Story::new(bank);
         story.run(0.0, until, step, |t, bus| set(bus, celsius, amps(t)));
-        story.findings().into_iter().filter(|line| line.starts_with("over-current")).collect()
+        story.found_of("over-current")
     }
 
     fn rated(change: impl Fn(&mut crate::model::bank::Ratings)) -> Bank {
@@ -255,7 +255,7 @@ mod tests {
             set(bus, 25.0, 120.0);
             bus.one(Quantity::ChargePath, 0.0);
         });
-        assert!(story.findings().is_empty(), "{:?}", story.findings());
+        assert!(story.found_of("over-current").is_empty(), "{:?}", story.found_of("over-current"));
     }
 
     #[test]

@@ -14,6 +14,8 @@ const UNPLACED: u8 = 1;
 const UNEXPLAINED: u8 = 2;
 /// Emergency.
 const EMERGENCY: u8 = 3;
+/// The kind of a case also holds which sensor was the hottest: its number from 0, times this.
+const SENSOR: u8 = 4;
 
 pub(super) const RULE: Rule = Rule {
     code: "overtemperature",
@@ -31,12 +33,14 @@ fn judge(bench: &Bench, court: &mut Court) {
     let view = bench.view;
     let valid = |sensor: u8| view.sensors.iter().any(|s| s.sensor == sensor);
     court.end(|s| s.pack == Some(bench.pack.number) && s.sensor.is_some_and(|sensor| !valid(sensor)));
-    for sensor in &view.sensors {
-        if sensor.role.sets_limits() {
-            judge_placed(sensor, bench, court);
-        } else if sensor.role == SensorRole::Unknown {
-            judge_unplaced(sensor, bench, court);
-        }
+    match view.hottest().filter(|_| view.role_known) {
+        Some(hottest) => judge_placed(&hottest, bench, court),
+        None => court.end(|s| s == Subject::pack(bench.pack.number)),
+    }
+    let trusted = |sensor: &&SensorNow| bench.pack.estimates.sensors.trouble(usize::from(sensor.sensor)).is_none();
+    let unplaced = view.sensors.iter().filter(|sensor| sensor.role == SensorRole::Unknown);
+    for sensor in unplaced.filter(trusted) {
+        judge_unplaced(sensor, bench, court);
     }
     match coldest(view, bench.spec).and(view.hottest()) {
         None => court.not_judged(Why::NoTemperature),
@@ -47,19 +51,19 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
 }
 
-/// A sensor on a cell or on the case: all tiers.
-fn judge_placed(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
+/// The hottest sensor on a cell or on the case: all tiers.
+fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
     let limit = |limit| bench.limits.get(limit);
     let lowest = limit(L::HotChargeNotice).min(limit(L::HotWarning)).min(limit(L::RiseFrom));
-    if !court.has_cases() && sensor.celsius < lowest {
+    if !court.has_cases() && hottest.celsius < lowest {
         return;
     }
     let charging = charges(bench);
     let charge = |limit: L| if charging { bench.limits.get(limit) } else { f64::MAX };
-    let rise = rise(sensor, bench);
-    let fast = rise.filter(|(kelvin, _)| *kelvin >= limit(L::RiseKelvin));
-    let unexplained = fast.is_some_and(|(_, explained)| !explained);
-    let rising = fast.is_some_and(|(_, explained)| explained) && sensor.celsius >= limit(L::RiseFrom);
+    let hot_enough = |sensor: &&SensorNow| sensor.celsius >= limit(L::RiseFrom);
+    let fast = |sensor: &SensorNow| rise(sensor, bench).filter(|(kelvin, _)| *kelvin >= limit(L::RiseKelvin));
+    // A cell that heats itself needs no current for it: explained or not, a fast rise from here on is danger.
+    let rising = bench.view.limiting.iter().filter(hot_enough).any(|sensor| fast(sensor).is_some());
     let tiers = [
         (Severity::Notice, charge(L::HotChargeNotice)),
         (Severity::Warning, charge(L::HotChargeWarning).min(limit(L::HotWarning))),
@@ -67,19 +71,28 @@ fn judge_placed(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
     ];
     let signs = tiers.map(|(severity, at)| {
         let by_rise = rising && severity == Severity::Urgent;
-        let sign = sign(severity, at, sensor, bench);
+        let sign = sign(severity, at, hottest, bench);
         Sign { met: sign.met || by_rise, keeps: sign.keeps || by_rise, ..sign }
     });
-    let subject = Subject::sensor(bench.pack.number, sensor.sensor);
-    say(subject, sensor, &signs, bench, court);
-    let Some(case) = court.case(subject) else { return };
-    let urgent = case.active() == Some(Severity::Urgent);
-    let hot = bench.pack.estimates.stress.rise.lower_of_two(sensor).is_some_and(|c| c >= limit(L::EmergencyCelsius));
-    if urgent && (hot || rising) {
-        court.kind(subject, EMERGENCY);
-    } else if case.kind == 0 && case.is_active() && unexplained {
-        court.kind(subject, UNEXPLAINED);
-    }
+    let subject = Subject::pack(bench.pack.number);
+    say(subject, hottest, &signs, bench, court);
+    let unexplained = fast(hottest).is_some_and(|(_, explained)| !explained);
+    name(subject, hottest, (rising, unexplained), bench, court);
+}
+
+/// Which kind of heat it is, and which sensor reads it.
+fn name(subject: Subject, hottest: &SensorNow, (rising, unexplained): (bool, bool), bench: &Bench, court: &mut Court) {
+    let Some(case) = court.case(subject).filter(|case| case.is_active()) else { return };
+    let celsius = bench.pack.estimates.stress.rise.lower_of_two(hottest).unwrap_or(f64::MIN);
+    let emergency = celsius >= bench.limits.get(L::EmergencyCelsius) || rising;
+    let kind = match case.kind % SENSOR {
+        _ if case.active() == Some(Severity::Urgent) && emergency => EMERGENCY,
+        0 if unexplained => UNEXPLAINED,
+        kind => kind,
+    };
+    let is_peak = case.evidence.get(Fact::PeakCelsius).is_none_or(|peak| celsius >= peak);
+    let sensor = if is_peak { hottest.sensor } else { case.kind / SENSOR };
+    court.kind(subject, kind + sensor * SENSOR);
 }
 
 /// At a temperature or above, less the hysteresis once it is found; for some seconds and in two readings.
@@ -160,19 +173,22 @@ fn tell(told: &Told) -> Story {
         None => String::new(),
     };
     let reads = if told.active { "reads" } else { "read" };
-    let subject = capital(told.subject);
-    match told.kind {
+    let number = told.subject.sensor.unwrap_or(told.kind / SENSOR) + 1;
+    let place = Subject::sensor(told.subject.pack.unwrap_or_default(), number - 1);
+    let sensor = capital(place);
+    let kind = if told.subject.sensor.is_some() { UNPLACED } else { told.kind % SENSOR };
+    match kind {
         EMERGENCY if !told.active => Story {
-            text: format!("{subject} {reads} {peak:.1} °C{others}{}: that was an emergency.", rose(rise)),
+            text: format!("{sensor} {reads} {peak:.1} °C{others}{}: that was an emergency.", rose(rise)),
             what_to_do: "Keep away from the pack and leave it isolated until a qualified person has looked at it."
                 .into(),
         },
         EMERGENCY => Story {
-            text: format!("Emergency: {} {reads} {peak:.1} °C{others}{}.", told.subject, rose(rise)),
+            text: format!("Emergency: {place} {reads} {peak:.1} °C{others}{}.", rose(rise)),
             what_to_do: emergency(),
         },
         UNPLACED => Story {
-            text: format!("{subject} {reads} {peak:.1} °C{others}; nobody said where it sits."),
+            text: format!("{sensor} {reads} {peak:.1} °C{others}; nobody said where it sits."),
             what_to_do:
                 "Look from a distance: smoke, smell or swelling means get away and call for help. If it sits on \
                          the electronics this may be ordinary: say so in the bank's file."
@@ -180,7 +196,7 @@ fn tell(told: &Told) -> Story {
         },
         UNEXPLAINED => Story {
             text: format!(
-                "{subject} {reads} {peak:.1} °C{others}{}: faster than the current through the cells explains.",
+                "{sensor} {reads} {peak:.1} °C{others}{}: faster than the current through the cells explains.",
                 rose(rise)
             ),
             what_to_do: format!(
@@ -189,7 +205,10 @@ fn tell(told: &Told) -> Story {
                 emergency()
             ),
         },
-        _ => Story { text: format!("{subject} {reads} up to {peak:.1} °C{others}."), what_to_do: cool(told) },
+        _ => {
+            let text = format!("{}: up to {peak:.1} °C at sensor {number}{others}.", capital(told.subject));
+            Story { text, what_to_do: cool(told) }
+        }
     }
 }
 
@@ -234,7 +253,7 @@ mod tests {
     fn steady(bank: Bank, celsius: f64, amps: f64, (until, step): (f64, f64)) -> Vec<String> {
         let mut story = Story::new(bank);
         story.run(0.0, until, step, |_, bus| set(bus, celsius, amps));
-        story.findings().into_iter().filter(|line| line.starts_with("overtemperature")).collect()
+        story.found_of("overtemperature")
     }
 
     fn severity(celsius: f64, amps: f64) -> String {
@@ -260,14 +279,18 @@ mod tests {
         assert!(steady(four_cells(), 62.0, 0.0, (30.0, 1.0)).is_empty());
         assert_eq!(
             steady(four_cells(), 62.0, 0.0, (32.0, 1.0)),
-            ["overtemperature urgent sensor 1 of pack 1 from 1 s to 32 s, active"]
+            ["overtemperature urgent pack 1 from 1 s to 32 s, active"]
         );
         let mut story = Story::new(four_cells());
         story.run(0.0, 600.0, 60.0, |t, bus| set(bus, if t == 120.0 { 90.0 } else { 25.0 }, 0.0));
-        assert!(story.findings().is_empty(), "one wrong reading: {:?}", story.findings());
+        assert!(
+            story.found_of("overtemperature").is_empty(),
+            "one wrong reading: {:?}",
+            story.found_of("overtemperature")
+        );
         assert_eq!(
             steady(four_cells(), 62.0, 0.0, (61.0, 60.0)),
-            ["overtemperature urgent sensor 1 of pack 1 from 1 s to 61 s, active"]
+            ["overtemperature urgent pack 1 from 1 s to 61 s, active"]
         );
     }
 
@@ -281,9 +304,17 @@ mod tests {
         let mut story = Story::new(four_cells());
         story.run(0.0, 100.0, 1.0, |_, bus| set(bus, 56.0, 0.0));
         story.run(100.0, 200.0, 1.0, |_, bus| set(bus, 53.5, 0.0));
-        assert!(story.findings()[0].ends_with("from 1 s to 200 s, active"), "{:?}", story.findings());
+        assert!(
+            story.found_of("overtemperature")[0].ends_with("from 1 s to 200 s, active"),
+            "{:?}",
+            story.found_of("overtemperature")
+        );
         story.run(200.0, 300.0, 1.0, |_, bus| set(bus, 53.0, 0.0));
-        assert!(story.findings()[0].ends_with("from 1 s to 200 s"), "{:?}", story.findings());
+        assert!(
+            story.found_of("overtemperature")[0].ends_with("from 1 s to 200 s"),
+            "{:?}",
+            story.found_of("overtemperature")
+        );
     }
 
     #[test]
@@ -298,7 +329,10 @@ mod tests {
             bus.celsius(2, 24.0);
             bus.current(0.0);
         });
-        assert_eq!(story.findings(), ["overtemperature warning sensor 1 of pack 1 from 1 s to 600 s, active"]);
+        assert_eq!(
+            story.found_of("overtemperature"),
+            ["overtemperature warning sensor 1 of pack 1 from 1 s to 600 s, active"]
+        );
         let finding = story.snapshot().findings.remove(0);
         assert_eq!(finding.text, "Sensor 1 of pack 1 reads 85.0 °C, the others 25 °C; nobody said where it sits.");
         assert!(finding.what_to_do.starts_with("Look from a distance"));
@@ -314,7 +348,7 @@ mod tests {
                 (0..sensors).for_each(|sensor| bus.celsius(sensor, 46.0 + f64::from(sensor)));
                 bus.current(20.0);
             });
-            story.findings().len()
+            story.found_of("overtemperature").len()
         };
         assert_eq!((found(1), found(3)), (0, 3));
     }
@@ -329,7 +363,7 @@ mod tests {
         let mut story = Story::new(four_cells());
         story.run(0.0, 60.0, 1.0, |t, bus| set(bus, if t == 40.0 { 95.0 } else { 61.0 }, 0.0));
         let finding = story.snapshot().findings.remove(0);
-        assert_eq!(finding.text, "Sensor 1 of pack 1 reads up to 61.0 °C.");
+        assert_eq!(finding.text, "Pack 1: up to 61.0 °C at sensor 1.");
     }
 
     /// Rises by `per_minute` from 40 °C with `amps` for 25 minutes.
@@ -357,19 +391,27 @@ mod tests {
     }
 
     #[test]
-    fn a_fast_rise_that_no_current_explains_asks_to_look_and_a_heater_explains_it() {
+    fn a_hot_cell_that_rises_without_a_current_is_an_emergency_too_and_a_heater_explains_a_rise() {
         let finding = rising(1.05, -10.0, false, 1.0).snapshot().findings.remove(0);
-        assert_eq!(finding.severity.word(), "warning");
-        assert!(finding.text.ends_with("faster than the current through the cells explains."), "{}", finding.text);
+        assert_eq!(finding.severity.word(), "urgent");
+        assert!(finding.text.starts_with("Emergency: "), "{}", finding.text);
         let finding = rising(1.05, -80.0, true, 1.0).snapshot().findings.remove(0);
         assert_eq!((finding.severity.word(), finding.text.contains("rises")), ("warning", false));
+    }
+
+    #[test]
+    fn a_fast_rise_below_55_degrees_that_no_current_explains_asks_to_look() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 800.0, 1.0, |t, bus| set(bus, 38.0 + 1.1 * t / 60.0, 8.0));
+        let finding = story.snapshot().findings.remove(0);
+        assert!(finding.text.ends_with("faster than the current through the cells explains."), "{}", finding.text);
     }
 
     #[test]
     fn a_wrong_low_reading_is_no_rise() {
         let mut story = Story::new(four_cells());
         story.run(0.0, 1200.0, 1.0, |t, bus| set(bus, if t % 60.0 == 0.0 { -40.0 } else { 56.0 }, -80.0));
-        let found = story.findings();
+        let found = story.found_of("overtemperature");
         assert!(found.iter().all(|line| line.contains("warning")), "{found:?}");
     }
 
@@ -382,7 +424,7 @@ mod tests {
             bus.celsius(1, 75.0);
         });
         assert_eq!(story.why_not("overtemperature").as_deref(), Some("no valid cell or case temperature"));
-        assert_eq!(story.findings(), ["overtemperature urgent sensor 1 of pack 1 from 1 s to 60 s"]);
+        assert_eq!(story.found_of("overtemperature"), ["overtemperature urgent pack 1 from 1 s to 60 s"]);
     }
 
     #[test]

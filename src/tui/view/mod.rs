@@ -125,7 +125,8 @@ fn bottom(app: &App, width: usize, height: usize) -> Vec<Line<'static>> {
 /// A bank that is not real says so.
 fn invented(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> {
     let Origin::Invented { name, about } = &app.transport.origin else { return Vec::new() };
-    let text = format!("Not a real bank: invented and simulated ({name}). {about}.");
+    let about = if rows > 2 { format!(". {about}.") } else { String::new() };
+    let text = format!("Not a real bank: invented and simulated ({name}){about}");
     let style = app.theme.style(Role::Quiet);
     wrap(&text, width.saturating_sub(2), rows).into_iter().map(|t| Line::styled(format!(" {t}"), style)).collect()
 }

@@ -139,12 +139,14 @@ pub(super) fn fine_now(app: &App, width: usize, rows: usize) -> Vec<Line<'static
         let text = if why.is_empty() { String::new() } else { format!("Fine now: not known{why}.") };
         return told(app, &text, Role::Plain, width, rows);
     };
-    let up_to = match amps(limit) {
-        nothing if nothing == "0.0 A" => format!("No charging is fine now{why}."),
-        some => format!("Charging is fine up to {some}{why}."),
+    let none = limit < 0.05;
+    let up_to = match none {
+        true => format!("No charging is fine now{why}."),
+        false => format!("Charging is fine up to {}{why}.", amps(limit)),
     };
     let present = pack.current.now().filter(|_| pack.motion == Motion::Charging);
     let (text, role) = match present {
+        Some(_) if none => (up_to, Role::Sign(Level::Warning)),
         Some(now) if now > limit => {
             (format!("{up_to} Now {}: {} too much.", amps(now), amps(now - limit)), Role::Sign(Level::Warning))
         }
