@@ -199,6 +199,5 @@ fn keep(recording: &mut Option<Recording>, pipeline: &mut Pipeline, input: &Inpu
     if let Some(recording) = recording {
         recording.recorder.record(input, names);
     }
-    pipeline.advance(input.stamp);
-    pipeline.push(input);
+    pipeline.push(input); // lets time pass up to it as well, by the clock before a step of the clock
 }

@@ -27,6 +27,8 @@ const BUSY: usize = 32;
 const MOST_AT_ONCE: usize = 512;
 /// How often the controller is asked how it is.
 const ASK: Duration = Duration::from_secs(2);
+/// So many looks at the controller without a frame are silence worth a word: 10 s.
+const SILENT_ASKS: u32 = 5;
 /// Back-off of reopening: first and last.
 const RETRY: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(5));
 
@@ -43,8 +45,17 @@ pub async fn run(name: String, outlet: Outlet, clock: Arc<dyn Clock>) -> Result<
     let mut names = Interfaces::new();
     let _ = names.channel(name.as_bytes()); // one name, of an interface, is never refused
     outlet.send(Batch { names: Some(names), ..Batch::default() }).await?;
-    let mut listener =
-        Listener { name, outlet, clock, up: None, state: None, said: Status::default(), events: Vec::new() };
+    let mut listener = Listener {
+        name,
+        outlet,
+        clock,
+        up: None,
+        down_since: None,
+        silent: 0,
+        state: None,
+        said: Status::default(),
+        events: Vec::new(),
+    };
     let mut pause = RETRY.0;
     loop {
         match ListenOnly::open(&listener.name) {
@@ -76,12 +87,20 @@ fn missing(name: &str, error: &io::Error) -> Status {
     }
 }
 
+/// With a full stop, when there is anything.
+fn sentence(text: &str) -> String {
+    if text.is_empty() { String::new() } else { format!("{text}. ") }
+}
+
 struct Listener {
     name: String,
     outlet: Outlet,
     clock: Arc<dyn Clock>,
     /// Link as last told.
     up: Option<bool>,
+    down_since: Option<Stamp>,
+    /// Asked so often since a frame came.
+    silent: u32,
     /// Controller as last told.
     state: Option<ControllerState>,
     said: Status,
@@ -131,6 +150,7 @@ impl Listener {
         let stamp = received.stamp.unwrap_or_else(|| self.clock.now().wall);
         self.lost(received.dropped, lost, stamp);
         let Some(frame) = received.frame else { return };
+        self.silent = 0;
         if frame.kind == FrameKind::Error {
             self.error_frame(&frame, stamp);
         } else {
@@ -162,13 +182,16 @@ impl Listener {
 
     fn link(&mut self, up: bool) {
         if self.up != Some(up) {
+            let now = self.clock.now().wall;
             self.up = Some(up);
-            self.events.push((self.clock.now().wall, Body::Link { channel: 0, up }));
+            self.down_since = (!up).then_some(now);
+            self.events.push((now, Body::Link { channel: 0, up }));
         }
     }
 
+    /// A frame is proof of a link, unless it waited in the queue while the link went down.
     fn up_again(&mut self, stamp: Stamp) {
-        if self.up != Some(true) {
+        if self.up != Some(true) && self.down_since.is_none_or(|since| stamp > since) {
             self.up = Some(true);
             self.events.push((stamp, Body::Link { channel: 0, up: true }));
         }
@@ -196,7 +219,15 @@ impl Listener {
             self.events.push((now, Body::Controller { channel: 0, state }));
         }
         let state = if controller.up { self.state } else { None };
-        self.say(advice(&self.name, &controller, state)).await?;
+        let mut status = advice(&self.name, &controller, state);
+        self.silent = self.silent.saturating_add(1);
+        if self.silent > SILENT_ASKS && status.up {
+            status = Status::doubtful(
+                format!("{}, but nothing arrives", status.text),
+                format!("{}Check the bit rate, the wiring and that the sender has power", sentence(&status.advice)),
+            );
+        }
+        self.say(status).await?;
         Ok(true)
     }
 

@@ -12,7 +12,7 @@ const KEEP_EVERY: u32 = 5;
 /// How often a full disk is tried again.
 const LOOK: Duration = Duration::from_secs(2);
 /// Bytes that must find room before writing goes on.
-const PROBE: usize = 64 << 10;
+const PROBE: usize = 16 << 10;
 
 /// What lines are written to: a file, or a test's own.
 pub(super) trait Tape: Send {
