@@ -19,6 +19,8 @@ pub struct Live {
     pipeline: Pipeline,
     recording: Option<Recording>,
     statuses: Vec<Status>,
+    /// Inputs so far.
+    inputs: u64,
     /// Bus frames so far, and when the first came; none any more once it was seen whether they are known.
     unknown: Option<(u64, i64)>,
 }
@@ -59,6 +61,7 @@ impl Live {
             pipeline: Pipeline::new(setup),
             recording: recorder.map(|recorder| Recording { recorder, state: State::Good, flushed: now.steady }),
             statuses: vec![Status::default(); sources.len()],
+            inputs: 0,
             unknown: Some((0, now.steady)),
         }
     }
@@ -76,8 +79,9 @@ impl Live {
             self.merge.take(batch, now);
         }
         self.watch_recording(now, &mut said);
-        let Self { merge, pipeline, recording, unknown, .. } = self;
+        let Self { merge, pipeline, recording, unknown, inputs, .. } = self;
         let time = merge.release(now, |input, names| {
+            *inputs += 1;
             count(unknown, input, now);
             keep(recording, pipeline, input, names);
         });
@@ -121,6 +125,12 @@ impl Live {
     #[must_use]
     pub fn changes(&self) -> u64 {
         self.pipeline.changes()
+    }
+
+    /// How many inputs there were.
+    #[must_use]
+    pub fn inputs(&self) -> u64 {
+        self.inputs
     }
 
     /// Names of the interfaces by channel.

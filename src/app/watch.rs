@@ -1,5 +1,6 @@
 //! `watch`: live sources into the live driver, with or without a screen.
 
+mod screen;
 mod sources;
 
 use super::clock::SystemClock;
@@ -13,7 +14,7 @@ use crate::source::{Batch, Clock, Moment};
 use crate::store::{RecordError, Recorder};
 use anyhow::Context;
 use sources::Source;
-use std::io::{Write, stderr, stdout};
+use std::io::{IsTerminal, Write, stderr, stdout};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
@@ -34,11 +35,22 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;
     let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
-    let live = Live::new(clock.now(), &kinds, Setup::default(), recorder);
+    let setup = Setup::default();
+    let live = Live::new(clock.now(), &kinds, setup.clone(), recorder);
     let mut run = Run { live, batches, clock, stop, ends: None };
     run.ends = args.duration.map(|secs| run.clock.now().steady.saturating_add((secs * 1e9) as i64));
     said.iter().for_each(tell);
-    headless(run, args)
+    if args.format.is_some() || !stdout().is_terminal() {
+        return headless(run, args);
+    }
+    let recording = args.record.as_deref().filter(|_| run.live.is_recording());
+    let mut run = screen::show(run, recording, setup.limits)?;
+    run.turn(Duration::ZERO).iter().for_each(tell);
+    if let Some(said) = run.live.finish(run.now()) {
+        tell(&said);
+    }
+    screen::last_words(&run);
+    Ok(Exit::of(&run.live.snapshot(), args.fail_on.into()))
 }
 
 /// A run under way.
