@@ -117,12 +117,15 @@ impl Listener {
         let mut asked = tokio::time::Instant::now();
         loop {
             let ready = tokio::time::timeout(ASK, socket.readable()).await;
-            let (mut count, mut gone) = (0, false);
+            let (mut count, mut gone, mut look) = (0, false, false);
             while ready.is_ok() && count < MOST_AT_ONCE {
                 match socket.receive() {
                     Ok(received) => self.take(&received, &mut lost),
                     Err(error) => match error.raw_os_error() {
-                        Some(NETWORK_DOWN) => self.link(false),
+                        Some(NETWORK_DOWN) => {
+                            self.link(false);
+                            look = true; // it may be up again by now
+                        }
                         Some(NO_DEVICE | NO_SUCH_DEVICE) => gone = true, // what waits behind it is still read
                         _ => break,
                     },
@@ -136,7 +139,7 @@ impl Listener {
             if gone {
                 return self.gone().await;
             }
-            if asked.elapsed() >= ASK {
+            if look || asked.elapsed() >= ASK {
                 asked = tokio::time::Instant::now();
                 if !self.ask(socket, &mut lost).await? {
                     return self.gone().await;

@@ -7,6 +7,7 @@ use nix::sys::socket::{ControlMessageOwned, MsgFlags, recvmsg, setsockopt, socko
 use socketcan::{CanFdSocket, Socket, SocketOptions};
 use std::io::{self, IoSliceMut};
 use std::os::fd::AsRawFd;
+use tokio::io::Interest;
 use tokio::io::unix::AsyncFd;
 
 /// Receive buffer asked for, bytes; an ordinary user gets at most `net.core.rmem_max`.
@@ -16,6 +17,9 @@ const MEMINFO: i32 = 55;
 const MEMINFO_DROPS: usize = 8;
 /// `SOL_SOCKET` (Linux, asm-generic/socket.h).
 const SOL_SOCKET: i32 = 1;
+
+/// A frame, or an error alone: the link went down, the interface is gone.
+const WAKES: Interest = Interest::READABLE.add(Interest::ERROR);
 
 /// What one receive gave.
 #[derive(Debug, Clone, Copy)]
@@ -72,7 +76,7 @@ impl ListenOnly {
         let control = cmsg_space!(nix::sys::time::TimeSpec, u32);
         #[allow(deprecated)]
         // its warning is for types that may close their descriptor early; this one holds it to the end
-        let socket = AsyncFd::new(socket)?;
+        let socket = AsyncFd::with_interest(socket, WAKES)?;
         Ok(Self { socket, index, control })
     }
 
@@ -87,7 +91,7 @@ impl ListenOnly {
     /// # Errors
     /// When the descriptor cannot be waited for.
     pub async fn readable(&self) -> io::Result<()> {
-        let mut guard = self.socket.readable().await?;
+        let mut guard = self.socket.ready(WAKES).await?;
         guard.retain_ready();
         Ok(())
     }
@@ -99,7 +103,7 @@ impl ListenOnly {
     /// interface is gone.
     pub fn receive(&mut self) -> io::Result<Received> {
         let Self { socket, control, .. } = self;
-        socket.try_io(tokio::io::Interest::READABLE, |socket| receive_from(socket, control))
+        socket.try_io(WAKES, |socket| receive_from(socket, control))
     }
 
     /// Frames that this socket has lost since it was opened, also when none came after them.

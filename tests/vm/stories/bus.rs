@@ -81,6 +81,14 @@ impl Sender {
         }
     }
 
+    /// Sends `count` frames one by one: the emulated controller holds no more than five that wait to be read.
+    pub(crate) fn gently(&self, frames: impl Iterator<Item = Frame>, count: usize) {
+        for frame in frames.take(count) {
+            self.frame(&frame);
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
     /// An error frame as a controller reports it.
     pub(crate) fn error(&self, class: u32, data: [u8; 8]) {
         let frame = CanErrorFrame::new_error(class | 0x2000_0000, &data).expect("an error frame");

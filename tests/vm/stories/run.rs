@@ -72,6 +72,27 @@ impl Watch {
         }
     }
 
+    /// Waits until the last that it said is that it listens.
+    pub(crate) fn wait_again(&self) {
+        let start = Instant::now();
+        while !self.said().lines().last().unwrap_or_default().contains("listening") {
+            assert!(start.elapsed() < Duration::from_secs(30), "it never listens again: {}", self.said());
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    /// Ends it once so many frames stand in the recording.
+    pub(crate) fn stop_after(self, frames: usize) -> Ended {
+        let start = Instant::now();
+        let recorded = || fs::read_to_string(path(self.name, "log")).unwrap_or_default();
+        while recorded().lines().filter(|line| !line.contains(") cellwright ")).count() < frames
+            && start.elapsed() < Duration::from_secs(20)
+        {
+            std::thread::sleep(Duration::from_millis(200));
+        }
+        self.stop()
+    }
+
     /// Ends it by a signal, as a person would.
     pub(crate) fn stop(mut self) -> Ended {
         std::thread::sleep(Duration::from_millis(600)); // what was sent last arrives

@@ -47,7 +47,7 @@ fn links(ended: &Ended) -> Vec<bool> {
 fn on_a_virtual_interface() -> String {
     let watch = Watch::start("virtual", &[VIRTUAL]);
     Sender::on(VIRTUAL).at(bus::frames(), 400, 100.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(400);
     ended.equals_its_recording();
     assert_eq!(ended.number("frames"), 400, "{}", ended.said);
     assert_eq!(ended.number("decoded"), 400);
@@ -57,8 +57,8 @@ fn on_a_virtual_interface() -> String {
 
 fn on_a_controller() -> String {
     let watch = Watch::start("controller", &[LISTENS]);
-    Sender::on(TALKS).at(bus::frames(), 400, 200.0);
-    let ended = watch.stop();
+    Sender::on(TALKS).gently(bus::frames(), 400);
+    let ended = watch.stop_after(400);
     ended.equals_its_recording();
     assert_eq!(ended.number("frames"), 400, "{}", ended.said);
     assert!(ended.said.contains("can1: listening at 250 kbit/s\n"), "{}", ended.said);
@@ -78,11 +78,11 @@ fn a_talking_controller() -> String {
 fn nothing_is_sent() -> String {
     let trace = path("sent", "trace");
     let calls = "trace=socket,close,write,writev,pwrite64,pwritev,sendto,sendmsg,sendmmsg,splice,sendfile";
-    let before = ["strace", "-f", "-o", trace.to_str().unwrap(), "-e", calls];
+    let before = ["strace", "-f", "--seccomp-bpf", "-o", trace.to_str().unwrap(), "-e", calls];
     let watch = Watch::begin("sent", &[VIRTUAL], &before);
     watch.wait_for("listening");
     Sender::on(VIRTUAL).at(bus::frames(), 200, 100.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(200);
     assert_eq!(ended.number("decoded"), 200, "{}", ended.said);
     let text = fs::read_to_string(&trace).unwrap();
     let mut open = std::collections::BTreeSet::new();
@@ -143,12 +143,12 @@ fn link_down_and_up() -> String {
     bus::link(VIRTUAL, false);
     watch.wait_for("the link is down");
     bus::link(VIRTUAL, true);
-    secs(2.5);
+    watch.wait_again();
     Sender::on(VIRTUAL).at(bus::frames(), 50, 100.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(100);
     ended.equals_its_recording();
     assert_eq!(ended.number("frames"), 100, "{}", ended.said);
-    assert_eq!(links(&ended), [true, false, true]);
+    assert_eq!(links(&ended), [true, false, true], "{}", ended.said);
     "the socket was kept".into()
 }
 
@@ -160,9 +160,9 @@ fn adapter_pulled() -> String {
     watch.wait_for("the adapter is gone");
     secs(1.0);
     bus::create_virtual();
-    secs(6.0); // the capped back-off
+    watch.wait_again();
     Sender::on(VIRTUAL).at(bus::frames(), 50, 100.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(100);
     ended.equals_its_recording();
     assert_eq!(ended.number("frames"), 100, "{}", ended.said);
     assert_eq!(links(&ended), [true, false, true]);
@@ -189,7 +189,7 @@ fn overrun() -> String {
 fn fast() -> String {
     let watch = Watch::start("fast", &[VIRTUAL]);
     Sender::on(VIRTUAL).at(bus::frames(), 12_000, 4000.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(12000);
     ended.equals_its_recording();
     assert_eq!((ended.number("frames"), ended.number("lost")), (12_000, 0));
     "12000 frames".into()
@@ -208,7 +208,7 @@ fn clock_steps() -> String {
     sender.at(bus::frames(), 100, 100.0);
     set_clock(86_400);
     sender.at(bus::frames(), 100, 100.0);
-    let ended = watch.stop();
+    let ended = watch.stop_after(300);
     set_clock(7200 - 86_400);
     ended.equals_its_recording();
     assert_eq!((ended.number("frames"), ended.number("clock_steps")), (300, 2), "{}", ended.said);
@@ -247,10 +247,10 @@ fn full_disk() -> String {
 fn two_interfaces() -> String {
     let watch = Watch::start("two", &[VIRTUAL, LISTENS]);
     secs(1.0);
-    let other = std::thread::spawn(|| Sender::on(TALKS).at(bus::frames(), 200, 100.0));
+    let other = std::thread::spawn(|| Sender::on(TALKS).gently(bus::frames(), 200));
     Sender::on(VIRTUAL).at(bus::frames(), 200, 100.0);
     other.join().unwrap();
-    let ended = watch.stop();
+    let ended = watch.stop_after(400);
     ended.equals_its_recording();
     assert_eq!(ended.number("frames"), 400, "{}", ended.said);
     let text = ended.recorded();
