@@ -72,8 +72,17 @@ pub async fn run(options: Options, outlet: Outlet, clock: Arc<dyn Clock>) -> Res
     outlet.send(Batch { names: Some(names), ..Batch::default() }).await?;
     let identity = Identity::of(&options.path, &options.names);
     let rates = options.rate.map_or_else(|| RATES.to_vec(), |rate| vec![rate]);
-    let mut listener =
-        Listener { identity, fixed: options.rate, rates, rate: 0, outlet, clock, up: None, said: Status::default() };
+    let mut listener = Listener {
+        identity,
+        fixed: options.rate,
+        rates,
+        rate: 0,
+        outlet,
+        clock,
+        up: None,
+        unplugged: false,
+        said: Status::default(),
+    };
     let mut pause = RETRY.0;
     loop {
         let path = listener.identity.path();
@@ -85,7 +94,10 @@ pub async fn run(options: Options, outlet: Outlet, clock: Arc<dyn Clock>) -> Res
             }
             Err(status) => {
                 listener.link(false).await?;
-                listener.say(status).await?;
+                // An unplugged adapter is said to be gone until it is back; that its name is gone too is no news.
+                if !(listener.unplugged && !path.exists()) {
+                    listener.say(status).await?;
+                }
                 tokio::time::sleep(pause).await;
                 pause = (pause * 2).min(RETRY.1);
             }
@@ -104,6 +116,8 @@ struct Listener {
     clock: Arc<dyn Clock>,
     /// Link as last told.
     up: Option<bool>,
+    /// It was there and has gone.
+    unplugged: bool,
     said: Status,
 }
 
@@ -140,6 +154,7 @@ impl Listener {
             tokio::time::sleep(PAUSE).await;
         }
         self.link(false).await?;
+        self.unplugged = true;
         self.say(trouble::hung_up(&name)).await
     }
 

@@ -4,5 +4,6 @@
 mod aids;
 mod pipe;
 mod recording;
+mod screen;
 mod serial;
 mod stream;
