@@ -28,7 +28,8 @@ pub fn drive(
 ) -> Result<Drive, ReadError> {
     let mut driven = Drive::default();
     let mut until_look = LOOK_EVERY;
-    while let Some(input) = reader.next()? {
+    let mut input = Input { stamp: Stamp::MIN, body: Body::Closing };
+    while reader.next_into(&mut input)? {
         pipeline.push(&input);
         driven = Drive { last: Some(input.stamp), closed: matches!(input.body, Body::Closing) };
         until_look -= 1;

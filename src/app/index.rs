@@ -135,7 +135,7 @@ impl<'a, T: Tape> Reading<'a, T> {
     }
 
     fn run(mut self) -> Result<(), String> {
-        let mut last: Option<Input> = None;
+        let mut open_end = None;
         while let Some(input) = self.tape.next()? {
             self.take(&input);
             if self.count.is_multiple_of(LOOK_EVERY) {
@@ -144,9 +144,9 @@ impl<'a, T: Tape> Reading<'a, T> {
                 }
                 self.publish(false);
             }
-            last = Some(input);
+            open_end = (!matches!(input.body, Body::Closing)).then_some(input.stamp);
         }
-        if let Some(Input { stamp, .. }) = last.filter(|input| input.body != Body::Closing) {
+        if let Some(stamp) = open_end {
             self.pipeline.push(&Input { stamp, body: Body::Closing });
         }
         self.mark();

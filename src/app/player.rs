@@ -29,6 +29,8 @@ pub(super) struct Player<T: Tape> {
     ahead: Option<(Stamp, Input)>,
     /// The moment that is shown, steady.
     at: Option<Stamp>,
+    /// The first moment at which there is something to see.
+    earliest: Stamp,
     aim: Option<(Stamp, bool)>,
     closed: bool,
     ended: bool,
@@ -51,6 +53,7 @@ impl<T: Tape> Player<T> {
             steady: Steady::default(),
             ahead: None,
             at: None,
+            earliest: Stamp::MIN,
             aim: None,
             closed: false,
             ended: false,
@@ -66,7 +69,8 @@ impl<T: Tape> Player<T> {
     pub(super) fn prime(&mut self, budget: Duration) {
         self.look_ahead();
         if let Some((first, _)) = self.ahead {
-            self.play_to(first.plus_secs(FIRST_SECS), until(budget));
+            self.earliest = first.plus_secs(FIRST_SECS);
+            self.play_to(self.earliest, until(budget));
         }
     }
 
@@ -92,6 +96,7 @@ impl<T: Tape> Player<T> {
 
     /// Sets out for a moment (steady): from the nearest saved state before it, unless here is nearer.
     pub(super) fn seek(&mut self, to: Stamp, hold: bool) {
+        let to = to.max(self.earliest);
         let state = self.index.before(to);
         let here = self.at.filter(|at| *at <= to && !self.ended && self.trouble.is_none());
         let nearer_here = here.is_some_and(|at| state.as_ref().is_none_or(|state| state.at <= at));

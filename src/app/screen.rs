@@ -97,14 +97,16 @@ impl<T: Tape> Run<T> {
             let passed = now().saturating_duration_since(played).min(MOST_PASSED);
             played = now();
             self.dirty |= self.player.is_moving();
+            let was_under_way = self.player.is_busy();
             self.player.play(passed, SLICE);
+            let arrived = was_under_way && !self.player.is_busy();
             self.open();
             self.dirty |= self.scan_moved();
             if self.app.has_remark() && now().saturating_duration_since(self.said) > REMARK {
                 self.app.update(Msg::RemarkOver);
                 self.dirty = true;
             }
-            if self.dirty && now().saturating_duration_since(drawn) >= FRAME {
+            if arrived || self.dirty && now().saturating_duration_since(drawn) >= FRAME {
                 drawn = now();
                 self.dirty = false;
                 self.picture();

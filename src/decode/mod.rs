@@ -89,10 +89,10 @@ impl Decoder {
         }
         let Some(message) = self.map.find(frame.id) else { return heard };
         heard.known = true;
-        self.map.read(message, frame, |slot, value| {
+        for (slot, value) in self.map.values(message, frame) {
             heard.invalid += u32::from(matches!(value, Value::Invalid(_)));
             each(slot, value);
-        });
+        }
         if group == format::BEAT {
             heard.beat = self.state.own.beat(sender, frame);
         }

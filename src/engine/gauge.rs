@@ -97,7 +97,7 @@ impl Default for Gauge {
 
 impl Gauge {
     /// Takes an arrival.
-    #[inline]
+    #[inline(always)]
     pub fn put(&mut self, now: Stamp, value: Value) {
         match value {
             Value::Present(number) => self.take(now, number),
@@ -113,7 +113,6 @@ impl Gauge {
         }
     }
 
-    #[inline]
     fn take(&mut self, now: Stamp, number: f64) {
         if self.count > 0 {
             self.learn(now.nanos().saturating_sub(self.good_at.nanos()));

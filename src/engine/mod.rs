@@ -160,7 +160,7 @@ impl Engine {
     }
 
     /// Takes a value at the present engine time.
-    #[inline]
+    #[inline(always)] // else the value goes through memory, in two halves that come back as one: a stall a value
     pub fn put(&mut self, slot: Slot, value: Value) {
         self.dirty = true;
         if slot.quantity.is_description() {

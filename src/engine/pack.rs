@@ -72,7 +72,7 @@ impl Pack {
     }
 
     /// Takes a value; `now` is engine time.
-    #[inline]
+    #[inline(always)]
     pub fn put(&mut self, slot: Slot, value: Value, now: Stamp) {
         match slot.quantity {
             Quantity::CellVoltage => put_at(&mut self.cells, slot.index, value, now, MAX_CELLS),
@@ -137,7 +137,7 @@ impl Pack {
     }
 }
 
-#[inline]
+#[inline(always)]
 fn put_at(gauges: &mut Vec<Gauge>, index: u8, value: Value, now: Stamp, most: usize) {
     match gauges.get_mut(usize::from(index)) {
         Some(gauge) => gauge.put(now, value),

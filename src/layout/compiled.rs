@@ -142,37 +142,57 @@ impl CompiledMap {
         self.messages.get(message).map_or(&[], |m| &self.channels[m.first as usize..][..usize::from(m.count)])
     }
 
-    /// Reads every value of a message out of a frame. A field that the frame is too short for is invalid.
+    /// Every value of a message in a frame, with where it belongs. A field that the frame is too short for is invalid.
     #[inline]
-    pub fn read(&self, message: usize, frame: &Frame, mut each: impl FnMut(Slot, Value)) {
-        if !matches!(frame.kind, FrameKind::Data | FrameKind::Fd(_)) {
-            return;
-        }
-        let Some(found) = self.messages.get(message) else { return };
-        let range = found.first as usize..found.first as usize + usize::from(found.count);
-        if frame.len() < usize::from(found.bytes) {
-            return read_slowly(&self.channels[range], frame, &mut each);
-        }
+    #[must_use]
+    pub fn values<'a>(&'a self, message: usize, frame: &'a Frame) -> Values<'a> {
+        let carries_data = matches!(frame.kind, FrameKind::Data | FrameKind::Fd(_));
+        let found = self.messages.get(message).filter(|_| carries_data);
+        let range = found.map_or(0..0, |m| m.first as usize..m.first as usize + usize::from(m.count));
         let word = frame.word();
-        let swapped = word.swap_bytes();
-        for (quick, at) in self.quick[range.clone()].iter().zip(range) {
-            let raw = (if quick.big { swapped } else { word }) >> quick.shift & quick.mask;
-            let value = if raw >= quick.low && raw <= quick.high {
-                Value::Present(raw as i64 as f64 * quick.scale + quick.offset)
-            } else if quick.special && raw == quick.mask {
-                Value::Missing
-            } else {
-                self.channels[at].value(frame)
-            };
-            each(quick.slot, value);
+        Values {
+            quick: self.quick[range.clone()].iter(),
+            channels: self.channels[range].iter(),
+            frame,
+            whole: found.is_some_and(|m| frame.len() >= usize::from(m.bytes)),
+            words: [word, word.swap_bytes()],
         }
+    }
+
+    /// The same, each value handed to `each`.
+    pub fn read(&self, message: usize, frame: &Frame, mut each: impl FnMut(Slot, Value)) {
+        self.values(message, frame).for_each(|(slot, value)| each(slot, value));
     }
 }
 
-/// For a frame that is too short for some of its fields.
-#[cold]
-fn read_slowly(channels: &[Channel], frame: &Frame, each: &mut dyn FnMut(Slot, Value)) {
-    channels.iter().for_each(|channel| each(channel.slot, channel.value(frame)));
+/// The values of one frame, one after another.
+#[derive(Debug)]
+pub struct Values<'a> {
+    quick: std::slice::Iter<'a, Quick>,
+    channels: std::slice::Iter<'a, Channel>,
+    frame: &'a Frame,
+    /// The frame is long enough for every field.
+    whole: bool,
+    /// The first eight bytes in either order.
+    words: [u64; 2],
+}
+
+impl Iterator for Values<'_> {
+    type Item = (Slot, Value);
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<(Slot, Value)> {
+        let (quick, channel) = (self.quick.next()?, self.channels.next()?);
+        let raw = self.words[usize::from(quick.big)] >> quick.shift & quick.mask;
+        let value = if self.whole && raw >= quick.low && raw <= quick.high {
+            Value::Present(raw as i64 as f64 * quick.scale + quick.offset)
+        } else if self.whole && quick.special && raw == quick.mask {
+            Value::Missing
+        } else {
+            channel.value(self.frame)
+        };
+        Some((quick.slot, value))
+    }
 }
 
 /// What is wrong with a map.
@@ -274,7 +294,7 @@ mod tests {
     fn a_short_frame_gives_invalid_not_zero() {
         let map = map_of(Id::Extended(1), Field::own(32, 16, 1.0, 0.0));
         let frame = Frame::new(Id::Extended(1), FrameKind::Data, &[1, 2, 3, 4, 5]).unwrap();
-        map.read(0, &frame, |_, value| assert_eq!(value, Value::Invalid(0)));
+        assert!(map.values(0, &frame).all(|(_, value)| value == Value::Invalid(0)));
     }
 
     proptest! {

@@ -85,6 +85,19 @@ impl Frame {
         Self { id: Id::Extended(id & Id::EXTENDED_MAX), kind: FrameKind::Data, channel: 0, len: 8, data }
     }
 
+    /// Makes this the classical data frame with a 29-bit id and 8 bytes, where it stands: nothing is moved.
+    #[inline]
+    pub fn refill(&mut self, id: u32, channel: u8, bytes: [u8; 8]) {
+        self.id = Id::Extended(id & Id::EXTENDED_MAX);
+        self.kind = FrameKind::Data;
+        self.channel = channel;
+        self.data[..8].copy_from_slice(&bytes);
+        if self.len > 8 {
+            self.data[8..].fill(0);
+        }
+        self.len = 8;
+    }
+
     /// A remote frame that asks for `len` bytes (0 to 8).
     #[must_use]
     pub fn remote(id: Id, len: u8) -> Self {

@@ -12,6 +12,18 @@ pub struct Input {
     pub body: Body,
 }
 
+impl Input {
+    /// Makes this the input of a classical data frame with a 29-bit id and 8 bytes, where it stands.
+    #[inline]
+    pub fn refill(&mut self, stamp: Stamp, (id, channel): (u32, u8), bytes: [u8; 8]) {
+        self.stamp = stamp;
+        match &mut self.body {
+            Body::Frame(frame) => frame.refill(id, channel, bytes),
+            other => *other = Body::Frame(Frame::extended(id, bytes).on(channel)),
+        }
+    }
+}
+
 /// What came.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(clippy::large_enum_variant)] // the large one, a frame, is all but every input

@@ -32,9 +32,9 @@ pub(super) struct Due {
     pub(super) hello: bool,
     /// Descriptions.
     pub(super) describe: bool,
-    /// Beat.
+    /// Beat, states and sources: once a second, however dense the measurements are.
     pub(super) beat: bool,
-    /// Milliseconds since the senders started.
+    /// Seconds since the senders started.
     pub(super) uptime: f64,
 }
 
@@ -101,7 +101,9 @@ impl Emitter {
         }
         self.send(sender, POWER, |slot| power(seen, slot));
         if pack.spec.meter.bms_talks {
-            STATE.iter().for_each(|&group| self.send(sender, group, |slot| state(pack, slot)));
+            if due.beat {
+                STATE.iter().for_each(|&group| self.send(sender, group, |slot| state(pack, slot)));
+            }
             if due.hello {
                 LIMITS.iter().for_each(|&group| self.send(sender, group, |slot| limit(pack, slot)));
             }
@@ -119,7 +121,7 @@ impl Emitter {
                 Value::Present(if slot.quantity == Q::BankCurrent { amps } else { volts })
             });
         }
-        for (group, charger) in (SOURCE..).zip(chargers) {
+        for (group, charger) in (SOURCE..).zip(chargers).filter(|_| due.beat) {
             self.send(BANK_SENDER, group, |slot| source(charger, slot));
         }
     }

@@ -13,10 +13,14 @@ use ratatui::layout::Rect;
 use ratatui::{Terminal, TerminalOptions, Viewport};
 use std::io::{self, BufWriter, Stdout, Write, stdout};
 use std::sync::Once;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::ThreadId;
 
 /// Bytes that a drawn frame is gathered in.
 const BUFFER: usize = 64 * 1024;
+
+/// Whether the terminal is ours: given back twice, it would move the cursor into what was said in between.
+static TAKEN: AtomicBool = AtomicBool::new(false);
 
 type Screen = Terminal<CrosstermBackend<BufWriter<Stdout>>>;
 
@@ -24,7 +28,6 @@ type Screen = Terminal<CrosstermBackend<BufWriter<Stdout>>>;
 #[derive(Debug)]
 pub struct Guard {
     screen: Screen,
-    given_back: bool,
     size_told: bool,
 }
 
@@ -41,7 +44,7 @@ impl Guard {
             give_back();
         }
         let (screen, size_told) = made?;
-        Ok(Self { screen, given_back: false, size_told })
+        Ok(Self { screen, size_told })
     }
 
     /// Draws a frame.
@@ -69,7 +72,6 @@ impl Guard {
     /// Gives the terminal back for a while.
     pub fn put_aside(&mut self) {
         give_back();
-        self.given_back = true;
     }
 
     /// Takes the terminal again.
@@ -78,16 +80,13 @@ impl Guard {
     /// When the terminal is gone.
     pub fn take_again(&mut self) -> io::Result<()> {
         take()?;
-        self.given_back = false;
         self.screen.clear()
     }
 }
 
 impl Drop for Guard {
     fn drop(&mut self) {
-        if !self.given_back {
-            give_back();
-        }
+        give_back();
     }
 }
 
@@ -105,6 +104,7 @@ fn make(fallback: (u16, u16)) -> io::Result<(Screen, bool)> {
 
 fn take() -> io::Result<()> {
     enable_raw_mode()?;
+    TAKEN.store(true, Ordering::SeqCst);
     let entered = execute!(stdout(), EnterAlternateScreen, Hide);
     if entered.is_err() {
         give_back();
@@ -114,6 +114,9 @@ fn take() -> io::Result<()> {
 
 /// Every step is tried, whatever became of the one before: the terminal may be gone.
 fn give_back() {
+    if !TAKEN.swap(false, Ordering::SeqCst) {
+        return;
+    }
     let _ = execute!(stdout(), EndSynchronizedUpdate, LeaveAlternateScreen, Show);
     let _ = disable_raw_mode();
 }
@@ -132,4 +135,51 @@ fn give_back_on_panic() {
             }
         }));
     });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use portable_pty::{CommandBuilder, PtySize, native_pty_system};
+    use std::io::Read;
+
+    const ROLE: &str = "CELLWRIGHT_TEST_TAKES_THE_TERMINAL";
+    const LEAVES: &str = "\x1b[?1049l";
+
+    /// The test runs itself in a terminal; there it takes the terminal and panics, first beside the screen's thread.
+    #[test]
+    fn a_panic_gives_the_terminal_back_before_it_is_told_and_one_of_a_worker_is_not_drawn_over_the_screen() {
+        if std::env::var_os(ROLE).is_some() {
+            let _guard = Guard::enter((80, 24)).unwrap();
+            assert!(std::thread::spawn(|| panic!("beside the screen")).join().is_err());
+            panic!("on the screen");
+        }
+        let told = in_a_terminal(
+            "tui::guard::tests::a_panic_gives_the_terminal_back_before_it_is_told_and_one_of_a_worker_is_not_drawn_over_the_screen",
+        );
+        let (screen, after) = told.split_once(LEAVES).unwrap();
+        assert!(screen.contains("\x1b[?1049h"), "never took the terminal: {told:?}");
+        assert!(!told.contains("beside the screen"), "{told:?}");
+        assert!(after.contains("on the screen"), "{told:?}");
+        assert!(!after.contains(LEAVES), "given back twice: {told:?}");
+    }
+
+    fn in_a_terminal(test: &str) -> String {
+        let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
+        let pair = native_pty_system().openpty(size).unwrap();
+        let mut command = CommandBuilder::new(std::env::current_exe().unwrap());
+        command.args(["--exact", test, "--nocapture", "--test-threads=1"]);
+        command.env(ROLE, "1");
+        let mut child = pair.slave.spawn_command(command).unwrap();
+        drop(pair.slave);
+        let mut from = pair.master.try_clone_reader().unwrap();
+        let mut told = Vec::new();
+        let mut chunk = [0; 4096];
+        // A terminal whose program has ended gives an error, not an end.
+        while let Ok(count @ 1..) = from.read(&mut chunk) {
+            told.extend_from_slice(&chunk[..count]);
+        }
+        child.wait().unwrap();
+        String::from_utf8_lossy(&told).into_owned()
+    }
 }

@@ -148,7 +148,7 @@ impl Soc {
             + since.blind * limits.get(L::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
         // `clamp` panics on bounds that are no numbers, which a broken saved state may bring.
-        let best = (anchor.best + moved).max(0.0).min(1.0);
+        let best = (anchor.best + moved).clamp(0.0, 1.0);
         Some(Known {
             low: (anchor.low + moved - spread).max(0.0).min(best),
             best,

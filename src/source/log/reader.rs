@@ -83,20 +83,37 @@ impl LogReader {
     /// # Errors
     /// [`ReadError`] when a file cannot be read on. What was given before stays good.
     #[allow(clippy::should_implement_trait)] // an error ends the reading, which an iterator cannot say
-    #[inline]
     pub fn next(&mut self) -> Result<Option<Input>, ReadError> {
+        let mut input = Input { stamp: Stamp::MIN, body: Body::Closing };
+        Ok(self.next_into(&mut input)?.then_some(input))
+    }
+
+    /// The next input, put where the last one stands; returns whether there was one. For whoever reads millions.
+    ///
+    /// # Errors
+    /// [`ReadError`] when a file cannot be read on. What was given before stays good.
+    #[inline]
+    pub fn next_into(&mut self, input: &mut Input) -> Result<bool, ReadError> {
         loop {
             if !self.state.pending.is_empty() {
-                return Ok(self.state.pending.pop_front());
+                return Ok(self.pending_into(input));
             }
             if let Some(span) = self.lines.take() {
-                if let Some(input) = self.state.line(self.lines.bytes(span), span) {
-                    return Ok(Some(input));
+                if self.state.line(self.lines.bytes(span), span, input) {
+                    return Ok(true);
                 }
             } else if !self.refill()? {
-                return Ok(self.state.pending.pop_front());
+                return Ok(self.pending_into(input));
             }
         }
+    }
+
+    #[cold]
+    fn pending_into(&mut self, input: &mut Input) -> bool {
+        self.state.pending.pop_front().is_some_and(|pending| {
+            *input = pending;
+            true
+        })
     }
 
     /// What was refused so far, by reason, with the first place of each.
@@ -185,24 +202,31 @@ impl LogReader {
 }
 
 impl Position {
-    /// A whole line: the input to give, unless there is none or it waits among the pending ones.
+    /// A whole line: put into `input`, unless there is none in it or it waits among the pending ones.
     #[inline]
-    fn line(&mut self, bytes: &[u8], span: Span) -> Option<Input> {
+    fn line(&mut self, bytes: &[u8], span: Span, input: &mut Input) -> bool {
         self.line += 1;
-        let usual = !span.nuls && !span.dropped && bytes.len() <= MOST_LINE;
-        if usual {
-            match self.parser.line(bytes) {
-                Ok(Line::Input(input)) if Some(input.stamp) >= self.last && self.last.is_some() => {
-                    self.last = Some(input.stamp);
-                    return Some(input);
-                }
-                Ok(line) => self.take(line),
-                Err(reason) => self.refused(reason, bytes),
-            }
-        } else {
+        if span.nuls || span.dropped || bytes.len() > MOST_LINE {
             self.unusual(bytes, span);
+            return false;
         }
-        None
+        if !self.parser.usual_line(bytes, input) {
+            self.other_line(bytes);
+            return false;
+        }
+        if self.last.is_some_and(|last| last <= input.stamp) {
+            self.last = Some(input.stamp);
+            return true;
+        }
+        self.take(Line::Input(input.clone()));
+        false
+    }
+
+    fn other_line(&mut self, bytes: &[u8]) {
+        match self.parser.line(bytes) {
+            Ok(line) => self.take(line),
+            Err(reason) => self.refused(reason, bytes),
+        }
     }
 
     /// A line that was refused: nul bytes in it are the reason, and what stands after them is tried again.

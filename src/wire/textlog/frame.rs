@@ -33,6 +33,14 @@ fn new(id: Id, kind: FrameKind, bytes: &[u8]) -> Result<Frame, Rejection> {
     Frame::new(id, kind, bytes).ok_or(Rejection::TooLong)
 }
 
+/// A 29-bit id, '#' and sixteen digits, and nothing behind them.
+#[inline]
+pub(super) fn usual(text: &[u8]) -> Option<(u32, [u8; 8])> {
+    let (id, [b'#', body @ ..]) = text.split_first_chunk::<8>()? else { return None };
+    let id = eight_hex_number(id).filter(|&number| number <= Id::EXTENDED_MAX)?;
+    Some((id, eight_bytes(body.try_into().ok()?)?))
+}
+
 /// The id by its width, whether it is an error frame's, and what follows the '#'.
 #[inline]
 fn id(text: &[u8]) -> Result<(Id, bool, &[u8]), Rejection> {

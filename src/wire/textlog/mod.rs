@@ -65,6 +65,22 @@ impl LineParser {
         Ok(Line::Input(Input { stamp, body: Body::Frame(frame.on(channel)) }))
     }
 
+    /// Reads the most usual line, a classical frame with a 29-bit id and eight bytes, straight into `input`; returns
+    /// whether it was one. Any other is for [`Self::line`].
+    #[inline]
+    pub fn usual_line(&mut self, line: &[u8], input: &mut Input) -> bool {
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        let Ok((stamp, rest)) = digits::stamp(line) else { return false };
+        let Ok((name, rest)) = name(rest) else { return false };
+        let Some((id, bytes)) = frame::usual(rest) else { return false };
+        if name == reserved::INTERFACE {
+            return false;
+        }
+        let Ok(channel) = self.interfaces.channel(name) else { return false };
+        input.refill(stamp, (id, channel), bytes);
+        true
+    }
+
     /// Whether a note was begun and not finished.
     #[must_use]
     pub fn is_inside_note(&self) -> bool {
