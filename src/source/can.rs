@@ -116,22 +116,22 @@ impl Listener {
         }
         let mut asked = tokio::time::Instant::now();
         loop {
-            let ready = tokio::time::timeout(ASK, socket.readable()).await;
-            let (mut count, mut gone, mut look) = (0, false, false);
-            while ready.is_ok() && count < MOST_AT_ONCE {
-                match socket.receive() {
-                    Ok(received) => self.take(&received, &mut lost),
-                    Err(error) => match error.raw_os_error() {
-                        Some(NETWORK_DOWN) => {
-                            self.link(false);
-                            look = true; // it may be up again by now
-                        }
-                        Some(NO_DEVICE | NO_SUCH_DEVICE) => gone = true, // what waits behind it is still read
-                        _ => break,
-                    },
-                }
-                count += 1;
-            }
+            let (mut gone, mut look) = (false, false);
+            let receive = socket.receive(MOST_AT_ONCE, |received| match received {
+                Ok(received) => self.take(&received, &mut lost),
+                Err(error) => match error.raw_os_error() {
+                    Some(NETWORK_DOWN) => {
+                        self.link(false);
+                        look = true; // it may be up again by now
+                    }
+                    Some(NO_DEVICE | NO_SUCH_DEVICE) => gone = true, // what waits behind it is still read
+                    _ => look = true,
+                },
+            });
+            let count = match tokio::time::timeout(ASK, receive).await {
+                Ok(received) => received.unwrap_or(0),
+                Err(_) => 0,
+            };
             if !self.events.is_empty() {
                 let items = std::mem::take(&mut self.events);
                 self.outlet.send(Batch { items, ..Batch::default() }).await?;

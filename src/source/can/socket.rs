@@ -48,9 +48,8 @@ pub struct Received {
 /// ```
 ///
 /// ```
-/// async fn listen(socket: &mut cellwright::source::can::ListenOnly) -> std::io::Result<()> {
-///     socket.readable().await?;
-///     socket.receive().map(drop)
+/// async fn listen(socket: &mut cellwright::source::can::ListenOnly) -> std::io::Result<usize> {
+///     socket.receive(1, |_| ()).await
 /// }
 /// ```
 pub struct ListenOnly {
@@ -86,24 +85,25 @@ impl ListenOnly {
         self.index
     }
 
-    /// Waits for something to read, be it an error.
+    /// Waits for something to read, be it an error, and takes all that is ready, at most `most`: frames with their
+    /// stamps and the count of the lost, or `ENETDOWN` once when the link went down, or `ENODEV` once when the
+    /// interface is gone. Returns how many there were.
     ///
     /// # Errors
     /// When the descriptor cannot be waited for.
-    pub async fn readable(&self) -> io::Result<()> {
-        let mut guard = self.socket.ready(WAKES).await?;
-        guard.retain_ready();
-        Ok(())
-    }
-
-    /// Takes one frame with its stamp and the count of the lost.
-    ///
-    /// # Errors
-    /// `WouldBlock` when there is nothing; `ENETDOWN` once when the link went down; `ENODEV` once when the
-    /// interface is gone.
-    pub fn receive(&mut self) -> io::Result<Received> {
+    pub async fn receive(&mut self, most: usize, mut each: impl FnMut(io::Result<Received>)) -> io::Result<usize> {
         let Self { socket, control, .. } = self;
-        socket.try_io(WAKES, |socket| receive_from(socket, control))
+        let mut ready = socket.ready(WAKES).await?;
+        for count in 0..most {
+            match receive_from(socket.get_ref(), control) {
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => {
+                    ready.clear_ready();
+                    return Ok(count);
+                }
+                other => each(other),
+            }
+        }
+        Ok(most)
     }
 
     /// Frames that this socket has lost since it was opened, also when none came after them.
