@@ -95,7 +95,7 @@ pub async fn run(options: Options, outlet: Outlet, clock: Arc<dyn Clock>) -> Res
             Err(status) => {
                 listener.link(false).await?;
                 // An unplugged adapter is said to be gone until it is back; that its name is gone too is no news.
-                if !(listener.unplugged && !path.exists()) {
+                if !listener.unplugged || path.exists() {
                     listener.say(status).await?;
                 }
                 tokio::time::sleep(pause).await;

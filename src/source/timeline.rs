@@ -82,7 +82,7 @@ mod tests {
     #[test]
     fn a_clock_that_runs_evenly_shows_nothing() {
         let mut line = Timeline::new(at(1000.0, 10.0, 10.0));
-        assert_eq!(line.look(at(1001.000_2, 11.0, 11.0)), Change::default());
+        assert_eq!(line.look(at(1001.0002, 11.0, 11.0)), Change::default());
         assert_eq!(line.offset(), 990 * NANOS_PER_SEC);
     }
 

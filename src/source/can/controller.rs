@@ -31,12 +31,12 @@ impl Controller {
     pub fn ask(name: &str) -> Option<Self> {
         let details = CanInterface::open(name).ok()?.details().ok()?;
         let can = details.can;
-        let state = can.state.and_then(|state| match state {
-            CanState::ErrorActive => Some(ControllerState::Active),
-            CanState::ErrorWarning => Some(ControllerState::Warning),
-            CanState::ErrorPassive => Some(ControllerState::Passive),
-            CanState::BusOff => Some(ControllerState::BusOff),
-            CanState::Stopped | CanState::Sleeping => Some(ControllerState::Stopped),
+        let state = can.state.map(|state| match state {
+            CanState::ErrorActive => ControllerState::Active,
+            CanState::ErrorWarning => ControllerState::Warning,
+            CanState::ErrorPassive => ControllerState::Passive,
+            CanState::BusOff => ControllerState::BusOff,
+            CanState::Stopped | CanState::Sleeping => ControllerState::Stopped,
         });
         Some(Self {
             index: details.index,

@@ -188,7 +188,7 @@ fn a_piped_log_beside_a_bus_is_shifted_to_the_computers_clock_when_its_own_is_fa
     let mut merge = Merge::new(at(0.0), &[Kind::Live, Kind::Stamped]);
     arrive(&mut merge, Batch { source: 0, names: names(&["can0"]), ..Batch::default() }, at(0.0));
     let far = Stamp::from_secs(5000);
-    let items = vec![(far, frame(1)), (far.plus_secs(2.0), frame(2))];
+    let items = [(far, frame(1)), (far.plus_secs(2.0), frame(2))];
     arrive(&mut merge, Batch { names: names(&["can9"]), ..batch(1, items[..1].to_vec()) }, at(1.0));
     arrive(&mut merge, batch(1, items[1..].to_vec()), at(3.0));
     let stamps: Vec<_> = released(&mut merge, at(4.0)).iter().map(|input| input.stamp).collect();
