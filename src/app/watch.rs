@@ -23,6 +23,9 @@ use std::time::Duration;
 /// How long is waited for a source before time is let pass, ms: the clock is looked at this often at least.
 const TURN: Duration = Duration::from_millis(200);
 
+/// Batches taken in one turn: a log that comes as fast as it can must not pile up.
+const MOST_AT_ONCE: usize = 32;
+
 /// Watches the sources, or lists what there is.
 pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     if args.sources.is_empty() {
@@ -75,7 +78,7 @@ impl Run {
             }
         };
         let now = self.clock.now();
-        let more = self.batches.try_iter();
+        let more = self.batches.try_iter().take(MOST_AT_ONCE);
         self.live.turn(now, first.into_iter().chain(more))
     }
 

@@ -23,8 +23,12 @@ use trouble::Trouble;
 /// Rates that are tried, bit/s, most likely first. Common practice, no source.
 pub const RATES: [u32; 11] =
     [115_200, 9600, 19_200, 38_400, 57_600, 230_400, 250_000, 460_800, 500_000, 921_600, 1_000_000];
-/// Pause after everything ready was taken: fewer wakes, and the kernel holds 4 kB, 40 ms at 921 600 bit/s.
-const PAUSE: Duration = Duration::from_millis(15);
+/// Pause after everything ready was taken, when little came: fewer wakes. The stamp is that of the wake.
+const PAUSE_QUIET: Duration = Duration::from_millis(40);
+/// The same when much came: the kernel holds 4 kB, 40 ms at 921 600 bit/s.
+const PAUSE_BUSY: Duration = Duration::from_millis(12);
+/// So many bytes in one wake are much.
+const BUSY: usize = 512;
 /// Silence after which the port is asked whether it is still there.
 const SILENCE: Duration = Duration::from_secs(2);
 /// Bytes without a record after which the next rate is tried, or the given one is said to be wrong.
@@ -136,6 +140,7 @@ impl Listener {
         self.say(Status::good(format!("{name}: open, waiting for the first record"))).await?;
         loop {
             let read = tokio::time::timeout(SILENCE, port.read_buf(&mut buffer)).await;
+            let pause = if buffer.len() > BUSY { PAUSE_BUSY } else { PAUSE_QUIET };
             match read {
                 // Hang-up: the descriptor would give 'nothing' for ever.
                 Ok(Ok(0) | Err(_)) => break,
@@ -151,7 +156,7 @@ impl Listener {
             let stamp = self.clock.now().wall;
             let found = codec.decode(&mut buffer).unwrap_or_default().unwrap_or_default();
             self.take(&mut port, &mut codec, &mut trouble, (stamp, found)).await?;
-            tokio::time::sleep(PAUSE).await;
+            tokio::time::sleep(pause).await;
         }
         self.link(false).await?;
         self.unplugged = true;
@@ -170,7 +175,7 @@ impl Listener {
         trouble.records(good, found.len() - good);
         let name = self.identity.path().display().to_string();
         if trouble.is_understood() {
-            if let Some(status) = trouble.told(&name, self.bits(), self.identity.others()) {
+            if let Some(status) = trouble.told(&name, self.bits(), || self.identity.others()) {
                 self.say(status).await?;
             }
         } else if trouble.without_record() >= ENOUGH {

@@ -99,7 +99,7 @@ fn the_rate_is_found_by_listening_and_a_wrong_one_is_said() {
 /// The rate that the listener tries next, from what it says last.
 fn rate(said: &str) -> u32 {
     let tried = said.lines().filter_map(|line| line.split("bytes arrive at ").nth(1)?.split(' ').next()?.parse().ok());
-    let last: Option<u32> = tried.last();
+    let last: Option<u32> = tried.reduce(|_, later| later);
     let next = last.and_then(|last| serial::RATES.iter().position(|rate| *rate == last)).map_or(0, |at| at + 1);
     serial::RATES[next % serial::RATES.len()]
 }

@@ -90,7 +90,7 @@ impl Trouble {
     }
 
     /// Something to say while records come: the rate once, later that many are broken.
-    pub(super) fn told(&mut self, port: &str, rate: u32, others: Option<String>) -> Option<Status> {
+    pub(super) fn told(&mut self, port: &str, rate: u32, others: impl FnOnce() -> Option<String>) -> Option<Status> {
         let (good, broken) = (self.good - self.looked.0, self.broken - self.looked.1);
         if self.said_listening && good + broken < LOOK_EVERY {
             return None;
@@ -99,7 +99,7 @@ impl Trouble {
         let first = !std::mem::replace(&mut self.said_listening, true);
         if !first && broken * MANY_BROKEN > good {
             let text = format!("{port}: many records arrive broken ({broken} of {})", good + broken);
-            return Some(match others {
+            return Some(match others() {
                 Some(other) => Status::doubtful(
                     format!("{text}; {other} has the port open too and takes part of them"),
                     "End that program",
@@ -183,11 +183,11 @@ mod tests {
     fn broken_records_are_said_once_they_are_many() {
         let mut trouble = Trouble::default();
         trouble.records(1, 0);
-        assert_eq!(trouble.told("p", 9600, None), Some(Status::good("p: listening at 9600 bit/s")));
+        assert_eq!(trouble.told("p", 9600, || None), Some(Status::good("p: listening at 9600 bit/s")));
         trouble.records(30, 10);
-        assert_eq!(trouble.told("p", 9600, None), None);
+        assert_eq!(trouble.told("p", 9600, || None), None);
         trouble.records(0, 10);
-        let said = trouble.told("p", 9600, Some("'other' (process 7)".into())).unwrap();
+        let said = trouble.told("p", 9600, || Some("'other' (process 7)".into())).unwrap();
         assert_eq!(
             said.text,
             "p: many records arrive broken (20 of 50); 'other' (process 7) has the port open too and takes part of them"

@@ -10,7 +10,10 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
-pub(crate) const ALL: &[(&str, fn() -> String)] = &[
+/// A story: what it tells when it ends well.
+type Story = fn() -> String;
+
+pub(crate) const ALL: &[(&str, Story)] = &[
     ("live equals its recording on a virtual interface", on_a_virtual_interface),
     ("live equals its recording on a controller", on_a_controller),
     ("a controller that is not in listen-only mode is said", a_talking_controller),
