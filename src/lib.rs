@@ -14,6 +14,7 @@ pub mod pipeline;
 pub mod report;
 pub mod sim;
 pub mod source;
+pub mod store;
 pub mod tui;
 pub mod unit;
 pub mod wire;

@@ -2,12 +2,14 @@
 //! out, and the exit code. The only room that reads the clock on the way of the data.
 
 mod check;
+mod clock;
 mod decode;
 mod demo;
 mod demo_screen;
 mod drive;
 mod exit;
 mod index;
+pub mod live;
 mod logs;
 mod output;
 mod player;
@@ -16,7 +18,9 @@ mod replay;
 mod screen;
 mod tape;
 mod terminal;
+mod watch;
 
+pub use clock::SystemClock;
 pub use demo_screen::demo_screen;
 pub use drive::{Drive, drive};
 pub use exit::Exit;
@@ -42,6 +46,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
                 demo_screen::demo_screen(&name, simulation, args.days, Setup::default())
             }
         },
+        Command::Watch(args) => watch::watch(args),
         Command::Replay(args) => replay::replay_screen(&args.logs, Setup::default()),
         Command::Check(args) => check::check(args),
         Command::Decode(args) => decode::decode(args),

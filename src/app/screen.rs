@@ -159,6 +159,7 @@ impl<T: Tape> Run<T> {
             Intent::Step => self.player.step(),
             Intent::Seek { to, hold } => self.player.seek(to, hold),
             Intent::Acknowledge { rule, subject } => self.player.acknowledge(rule, subject),
+            Intent::Record | Intent::Note(_) => {} // of a live run only
         }
         Ok(false)
     }
@@ -214,14 +215,14 @@ impl<T: Tape> Run<T> {
     }
 }
 
-fn theme() -> Theme {
+pub(super) fn theme() -> Theme {
     let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
     let locale = variable("LC_ALL").or_else(|| variable("LC_CTYPE")).or_else(|| variable("LANG"));
     Theme::of_environment(variable("NO_COLOR").as_deref(), variable("TERM").as_deref(), locale.as_deref())
 }
 
 /// For a terminal that does not tell its size, such as a serial console.
-fn fallback_size() -> (u16, u16) {
+pub(super) fn fallback_size() -> (u16, u16) {
     let number = |name: &str, otherwise: u16| {
         std::env::var(name).ok().and_then(|v| v.parse().ok()).filter(|n| *n > 0).unwrap_or(otherwise)
     };

@@ -34,6 +34,9 @@ pub enum Command {
     /// Watch a simulated bank: every scenario is invented
     #[command(after_help = help_of("demo"))]
     Demo(DemoArgs),
+    /// Watch a bank live: serial ports, CAN interfaces, a piped log; without a source, list what there is
+    #[command(after_help = help_of("watch"))]
+    Watch(WatchArgs),
     /// Look at a recorded log on the screen
     #[command(after_help = help_of("replay"))]
     Replay(ReplayArgs),
@@ -65,6 +68,32 @@ pub struct DemoArgs {
     /// Seed of the chance in it: the same seed gives the same bank
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+}
+
+/// Options of `watch`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct WatchArgs {
+    /// Serial port, CAN interface, '-' for a text log on the standard input, or a log file; several are merged
+    #[arg(value_name = "SOURCE")]
+    pub sources: Vec<String>,
+    /// Record everything that arrives in a new file, a plain CAN text log
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
+    /// No screen: one document at the end, or an object a line at every change
+    #[arg(long, value_enum)]
+    pub format: Option<WatchFormat>,
+    /// End after this time, such as 90, 30s, 10m, 2h or 1d
+    #[arg(long = "for", value_name = "DURATION", value_parser = duration)]
+    pub duration: Option<f64>,
+    /// With --format ndjson: a snapshot this often as well
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    pub every: Option<f64>,
+    /// Rate of the serial ports, bit/s; without it, found by listening
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
+    pub baud: Option<u32>,
+    /// Exit with 1 when something at or above this was found
+    #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
+    pub fail_on: FailOn,
 }
 
 /// Options of `replay`.
@@ -110,6 +139,15 @@ pub enum ReportFormat {
     Json,
 }
 
+/// Form of what `watch` prints without a screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum WatchFormat {
+    /// One document at the end, the same as of `check`
+    Json,
+    /// An object a line whenever the verdict or a finding changes
+    Ndjson,
+}
+
 /// Form of decoded frames.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
 pub enum DecodeFormat {
@@ -148,6 +186,20 @@ fn days(text: &str) -> Result<f64, String> {
 
 fn sample(text: &str) -> Result<f64, String> {
     number(text, 0.1, 3600.0, "seconds")
+}
+
+/// Seconds of '90', '30s', '10m', '2h', '1d'.
+fn duration(text: &str) -> Result<f64, String> {
+    let expected = || "expected a time such as 90, 30s, 10m, 2h or 1d".to_owned();
+    let (digits, unit) = match text.chars().last() {
+        Some('s') => (&text[..text.len() - 1], 1.0),
+        Some('m') => (&text[..text.len() - 1], 60.0),
+        Some('h') => (&text[..text.len() - 1], 3600.0),
+        Some('d') => (&text[..text.len() - 1], 86_400.0),
+        _ => (text, 1.0),
+    };
+    let secs = digits.parse::<f64>().map_err(|_| expected())? * unit;
+    if (0.1..=315_360_000.0).contains(&secs) { Ok(secs) } else { Err(expected()) }
 }
 
 fn number(text: &str, least: f64, most: f64, unit: &str) -> Result<f64, String> {
@@ -193,6 +245,16 @@ mod tests {
         assert!(error.contains("expected 0.001 to 3660 days"), "{error}");
         let error = parse("cellwright demo --sample NaN").unwrap_err().to_string();
         assert!(error.contains("expected 0.1 to 3600 seconds"), "{error}");
+    }
+
+    #[test]
+    fn a_duration_has_a_unit_or_is_in_seconds() {
+        for (text, secs) in [("90", 90.0), ("1.5s", 1.5), ("10m", 600.0), ("2h", 7200.0), ("1d", 86_400.0)] {
+            assert_eq!(duration(text), Ok(secs));
+        }
+        for wrong in ["", "s", "-3", "0", "NaN", "10 minutes", "1é"] {
+            assert!(duration(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

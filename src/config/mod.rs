@@ -4,5 +4,8 @@
 mod args;
 mod examples;
 
-pub use args::{Arguments, CheckArgs, Command, DecodeArgs, DecodeFormat, DemoArgs, FailOn, ReplayArgs, ReportFormat};
+pub use args::{
+    Arguments, CheckArgs, Command, DecodeArgs, DecodeFormat, DemoArgs, FailOn, ReplayArgs, ReportFormat, WatchArgs,
+    WatchFormat,
+};
 pub use examples::{EXAMPLES, Example};

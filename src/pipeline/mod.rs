@@ -42,6 +42,7 @@ impl Pipeline {
     #[inline]
     pub fn push(&mut self, input: &Input) {
         if let Body::ClockStep { old } = input.body {
+            self.advance(old); // what fell due before the step is told by the clock before it
             let nanos = input.stamp.nanos().saturating_sub(old.nanos());
             self.engine.step_clock(nanos);
         }

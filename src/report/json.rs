@@ -95,8 +95,28 @@ struct Note {
 /// The report as JSON, with a newline at its end.
 #[must_use]
 pub fn json(report: &Report) -> String {
+    // Writing plain data to a string cannot fail; were it to, an empty object is no false verdict.
+    serde_json::to_string_pretty(&whole(report)).unwrap_or_else(|_| "{}".into()) + "\n"
+}
+
+/// The report as one line of JSON: the same fields, behind what made it and the moment of the bank that it shows.
+#[must_use]
+pub fn line(report: &Report, event: &str) -> String {
+    let line = EventLine { event, time: report.snapshot.now.map(rfc3339), whole: whole(report) };
+    serde_json::to_string(&line).unwrap_or_else(|_| "{}".into()) + "\n"
+}
+
+#[derive(Serialize)]
+struct EventLine<'a> {
+    event: &'a str,
+    time: Option<String>,
+    #[serde(flatten)]
+    whole: Whole<'a>,
+}
+
+fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
     let snapshot = report.snapshot;
-    let whole = Whole {
+    Whole {
         schema: SCHEMA,
         verdict: Verdict {
             level: snapshot.verdict.level.word(),
@@ -110,9 +130,7 @@ pub fn json(report: &Report) -> String {
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
         notes: snapshot.notes.iter().map(|(at, text)| Note { time: rfc3339(*at), text: clean(text, NOTE) }).collect(),
-    };
-    // Writing plain data to a string cannot fail; were it to, an empty object is no false verdict.
-    serde_json::to_string_pretty(&whole).unwrap_or_else(|_| "{}".into()) + "\n"
+    }
 }
 
 fn found(finding: &Finding) -> Found<'_> {

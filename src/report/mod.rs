@@ -11,7 +11,7 @@ mod words;
 mod wrap;
 
 pub use frames::{FrameText, Line, Signal};
-pub use json::{SCHEMA, json};
+pub use json::{SCHEMA, json, line};
 pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
 pub use signal::{decimals, signal_name};
 pub use text::text;

@@ -4,7 +4,10 @@ use super::keys::{Act, act};
 use super::theme::Theme;
 use super::transport::Transport;
 use crate::model::{Finding, Limits, Snapshot, Stamp, Subject};
-use ratatui::crossterm::event::{KeyEvent, KeyEventKind};
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+/// Most bytes of a note: what the recording keeps of one.
+const MOST_NOTE: usize = 240;
 
 /// What happens to the screen.
 #[derive(Debug, Clone)]
@@ -20,7 +23,7 @@ pub enum Msg {
 }
 
 /// What the screen wants done.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Intent {
     /// End.
     Quit,
@@ -50,6 +53,10 @@ pub enum Intent {
         /// What it is about.
         subject: Subject,
     },
+    /// Record a live run from now on.
+    Record,
+    /// A note into a live run.
+    Note(String),
 }
 
 /// What fills the screen.
@@ -82,6 +89,8 @@ pub struct App {
     pub(super) order: Option<Vec<usize>>,
     pub(super) scroll: usize,
     pub(super) remark: Option<String>,
+    /// A note that is being written.
+    pub(super) entry: Option<String>,
 }
 
 impl App {
@@ -101,6 +110,7 @@ impl App {
     pub fn update(&mut self, msg: Msg) -> Vec<Intent> {
         match msg {
             Msg::Key(event) if event.kind == KeyEventKind::Release => Vec::new(),
+            Msg::Key(event) if self.entry.is_some() => self.write(&event).into_iter().collect(),
             Msg::Key(event) => {
                 self.remark = None;
                 act(&event).map_or_else(Vec::new, |act| self.act(act).into_iter().collect())
@@ -122,8 +132,39 @@ impl App {
         }
     }
 
+    /// A key while a note is written.
+    fn write(&mut self, event: &KeyEvent) -> Option<Intent> {
+        let text = self.entry.as_mut()?;
+        match event.code {
+            KeyCode::Enter => {
+                let text = self.entry.take().filter(|text| !text.trim().is_empty())?;
+                return Some(Intent::Note(text));
+            }
+            KeyCode::Esc => self.entry = None,
+            KeyCode::Char('c') if event.modifiers.contains(KeyModifiers::CONTROL) => self.entry = None,
+            KeyCode::Backspace => drop(text.pop()),
+            KeyCode::Char(letter) if text.len() + letter.len_utf8() <= MOST_NOTE => text.push(letter),
+            _ => {}
+        }
+        None
+    }
+
+    /// What only a live run knows.
+    fn live(&mut self, act: Act) -> Option<Intent> {
+        if self.transport.live().is_none() {
+            self.remark = Some("Only a live run is recorded and takes notes.".into());
+            return None;
+        }
+        if act == Act::Record {
+            return Some(Intent::Record);
+        }
+        self.entry = Some(String::new());
+        None
+    }
+
     fn act(&mut self, act: Act) -> Option<Intent> {
         match act {
+            Act::Record | Act::Note => return self.live(act),
             Act::Quit => return Some(Intent::Quit),
             Act::Suspend => return Some(Intent::Suspend),
             Act::Redraw => return Some(Intent::Redraw),
@@ -147,6 +188,10 @@ impl App {
     }
 
     fn travel(&mut self, act: Act) -> Option<Intent> {
+        if self.transport.live().is_some() {
+            self.remark = Some("This is live: there is nothing to play. Record it, and 'replay' plays it.".into());
+            return None;
+        }
         let transport = &self.transport;
         match act {
             Act::Pause if transport.ended => Some(Intent::Seek { to: transport.first?, hold: false }),
@@ -287,6 +332,26 @@ mod tests {
         app.transport.scan = Scan::Done(crate::model::snapshot::Verdict::default());
         press(&mut app, KeyCode::Char('p'));
         assert_eq!(app.remark.as_deref(), Some("No alert before this moment."));
+    }
+
+    #[test]
+    fn a_note_is_written_letter_by_letter_and_only_in_a_live_run() {
+        let mut app = hour_long();
+        assert_eq!(press(&mut app, KeyCode::Char('m')), []);
+        assert!(app.entry.is_none() && app.remark.is_some());
+        app.transport.origin = super::super::transport::Origin::Live(super::super::transport::Live::default());
+        assert_eq!(press(&mut app, KeyCode::Char(' ')), [], "nothing to pause");
+        press(&mut app, KeyCode::Char('m'));
+        for letter in ['q', 'a', 'x'] {
+            assert_eq!(press(&mut app, KeyCode::Char(letter)), [], "a letter is a letter");
+        }
+        press(&mut app, KeyCode::Backspace);
+        assert_eq!(press(&mut app, KeyCode::Enter), [Intent::Note("qa".into())]);
+        assert_eq!(press(&mut app, KeyCode::Char('r')), [Intent::Record]);
+        press(&mut app, KeyCode::Char('m'));
+        press(&mut app, KeyCode::Esc);
+        assert!(app.entry.is_none());
+        assert_eq!(press(&mut app, KeyCode::Char('q')), [Intent::Quit]);
     }
 
     #[test]

@@ -47,6 +47,10 @@ pub enum Act {
     WorstFirst,
     /// The finding has been seen.
     Seen,
+    /// Record from now on.
+    Record,
+    /// Write a note into the run.
+    Note,
     /// Night.
     Night,
     /// Draw anew.
@@ -100,6 +104,8 @@ keys! {
     Up "up" "" "the finding above; scroll up" [NONE KeyCode::Up, NONE KeyCode::Char('k')];
     Down "down" "" "the finding below; scroll down" [NONE KeyCode::Down, NONE KeyCode::Char('j')];
     Seen "x" "" "the chosen finding has been seen: it is shown as such, and stays found" [NONE KeyCode::Char('x')];
+    Record "r" "record" "live: record from now on, in a new file" [NONE KeyCode::Char('r')];
+    Note "m" "note" "live: write a note into the run and its recording; enter keeps it" [NONE KeyCode::Char('m')];
     NextPack "tab" "" "open the next pack" [NONE KeyCode::Tab];
     PreviousPack "shift-tab" "" "open the pack before" [NONE KeyCode::BackTab];
     WorstFirst "w" "" "cells furthest from the median first, as they stand now; again: by number" [NONE KeyCode::Char('w')];

@@ -17,4 +17,4 @@ mod made;
 pub use app::{App, Intent, Msg};
 pub use guard::Guard;
 pub use theme::Theme;
-pub use transport::{Mark, Origin, Transport};
+pub use transport::{Live, Mark, Origin, Transport};

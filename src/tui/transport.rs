@@ -9,6 +9,8 @@ use crate::model::{Stamp, Subject};
 pub enum Origin {
     /// Recorded logs, by name.
     Log(String),
+    /// What comes now.
+    Live(Live),
     /// A bank that is not real: the scenario's name and what happens in it.
     Invented {
         /// Name of the scenario.
@@ -16,6 +18,15 @@ pub enum Origin {
         /// One line about it.
         about: String,
     },
+}
+
+/// How a live run is doing.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Live {
+    /// Each source: whether it delivers, and a sentence about it.
+    pub links: Vec<(bool, String)>,
+    /// Where it is recorded.
+    pub recording: Option<String>,
 }
 
 impl Default for Origin {
@@ -115,6 +126,12 @@ impl Transport {
             Self::SPEEDS.iter().rev().find(|s| **s < self.speed)
         };
         found.copied().unwrap_or(self.speed)
+    }
+
+    /// The live run, if it is one.
+    #[must_use]
+    pub fn live(&self) -> Option<&Live> {
+        if let Origin::Live(live) = &self.origin { Some(live) } else { None }
     }
 
     /// Place of a moment in the log, 0 to 1; none while the log's ends are not known.

@@ -72,6 +72,11 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         lines.push(Line::styled(cut(&format!(" {what:<38}{value}"), width), style));
     }
     lines.push(Line::default());
+    for (_, text) in app.transport.live().into_iter().flat_map(|live| &live.links) {
+        lines.extend(
+            wrap(text, width.saturating_sub(2), 4).into_iter().map(|text| Line::styled(format!(" {text}"), style)),
+        );
+    }
     if quality.rejected.is_empty() {
         lines.push(Line::styled(" Nothing was rejected.", quiet));
     }

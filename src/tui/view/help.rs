@@ -51,12 +51,18 @@ fn signs(app: &App) -> Vec<String> {
 
 /// The last line: the keys of this screen, as many as fit.
 pub(super) fn last_line(app: &App, width: usize, in_pane: bool) -> Line<'static> {
+    if let Some(entry) = &app.entry {
+        return Line::styled(
+            cut(&format!(" note: {entry}_   (enter keeps it, esc drops it)"), width),
+            app.theme.style(Role::Strong),
+        );
+    }
     if let Some(remark) = &app.remark {
         return Line::styled(cut(&format!(" {remark}"), width), app.theme.style(Role::Strong));
     }
     let mut spans = vec![Span::raw(" ")];
     let mut used = 1;
-    for key in KEYS.iter().filter(|key| stands_here(key, in_pane)) {
+    for key in KEYS.iter().filter(|key| stands_here(app, key, in_pane)) {
         let short = short(app, key);
         let wide = key.label.chars().count() + short.chars().count() + 3;
         if used + wide > width {
@@ -69,11 +75,15 @@ pub(super) fn last_line(app: &App, width: usize, in_pane: bool) -> Line<'static>
     Line::from(spans)
 }
 
-fn stands_here(key: &Key, in_pane: bool) -> bool {
+fn stands_here(app: &App, key: &Key, in_pane: bool) -> bool {
+    let is_live = app.transport.live().is_some();
     if in_pane {
-        return matches!(key.act, Act::Help | Act::Quit | Act::Leave | Act::Up | Act::Down | Act::Pause);
+        let pauses = key.act == Act::Pause && !is_live;
+        return pauses || matches!(key.act, Act::Help | Act::Quit | Act::Leave | Act::Up | Act::Down);
     }
-    !key.short.is_empty()
+    let travels = matches!(key.act, Act::Pause | Act::NextAlert | Act::Faster | Act::Slower | Act::Step);
+    let only_here = if is_live { !travels } else { !matches!(key.act, Act::Record | Act::Note) };
+    only_here && !key.short.is_empty()
 }
 
 fn short(app: &App, key: &Key) -> &'static str {

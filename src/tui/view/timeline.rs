@@ -2,7 +2,7 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::transport::{Origin, Scan, Transport};
+use super::super::transport::{Live, Origin, Scan, Transport};
 use super::super::words::{cut, minute, near};
 use super::verdict::badge;
 use crate::model::{Level, Severity};
@@ -10,6 +10,9 @@ use ratatui::text::{Line, Span};
 
 /// The line, and above it where we are and what is known of the whole; at most `rows` lines.
 pub(super) fn lines(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> {
+    if let Some(live) = app.transport.live() {
+        return self::live(app, live, width, rows);
+    }
     let mut lines = Vec::new();
     if rows >= 3 {
         lines.push(whole(app, width));
@@ -20,6 +23,22 @@ pub(super) fn lines(app: &App, width: usize, rows: usize) -> Vec<Line<'static>> 
     if rows >= 1 {
         lines.push(bar(app, width));
     }
+    lines
+}
+
+/// A live run: the sources, those that deliver nothing first, and under them the time and where it is recorded.
+fn live(app: &App, live: &Live, width: usize, rows: usize) -> Vec<Line<'static>> {
+    let at = app.transport.at.map_or("nothing heard yet".to_owned(), |at| format!("{} UTC", with_seconds(at)));
+    let recording = live.recording.as_ref().map_or("not recorded".to_owned(), |file| format!("recorded in {file}"));
+    let mut links: Vec<_> = live.links.iter().filter(|(_, text)| !text.is_empty()).collect();
+    links.sort_by_key(|(up, _)| *up);
+    let style = |up: bool| app.theme.style(if up { Role::Quiet } else { Role::Strong });
+    let mut lines: Vec<_> = links
+        .into_iter()
+        .take(rows.saturating_sub(1))
+        .map(|(up, text)| Line::styled(cut(&format!(" {text}"), width), style(*up)))
+        .collect();
+    lines.push(Line::styled(cut(&format!(" {at} · live, {recording}"), width), app.theme.style(Role::Plain)));
     lines
 }
 

@@ -1,0 +1,6 @@
+//! What is kept: recordings.
+
+mod recorder;
+mod tape;
+
+pub use recorder::{RecordError, Recorder, State};
