@@ -309,7 +309,7 @@ fn words(body: &Body, interfaces: &Interfaces) -> String {
         Body::Suspend { secs } => format!("suspend {secs} s"),
         Body::Gap { count } => format!("gap {count}"),
         Body::BankFile { digest } => format!("bank file {digest:016X}"),
-        Body::Acknowledge { rule, subject } => format!("acknowledge rule {rule}, {subject}"),
+        Body::Acknowledge { rule, subject } => format!("acknowledge the condition of key {rule}, {subject}"),
         Body::Note(text) => format!("note: {text}"),
         Body::Closing => "closing".into(),
         other => panic!("{other:?} is not on the page"),

@@ -4,9 +4,9 @@ use super::output::Output;
 use super::progress::Progress;
 use super::{Exit, logs};
 use crate::config::{DecodeArgs, DecodeFormat};
-use crate::decode::{Decoder, Heard};
+use crate::decode::Decoder;
 use crate::layout::own as format;
-use crate::model::{Body, Frame};
+use crate::model::{Body, Frame, Heard};
 use crate::report::{FrameText, Line, Signal};
 use std::io::{Write, stderr};
 

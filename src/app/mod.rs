@@ -56,5 +56,14 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
 /// A complaint for the standard error: one line, harmless to show.
 #[must_use]
 pub fn complaint(error: &anyhow::Error) -> String {
-    format!("cellwright: {}", crate::model::clean(&format!("{error:#}"), COMPLAINT))
+    let mut text = String::new();
+    for cause in error.chain() {
+        // An error that tells its cause itself need not be followed by it.
+        let words = cause.to_string();
+        if !text.contains(&words) {
+            let between = if text.is_empty() { "" } else { ": " };
+            text = text + between + &words;
+        }
+    }
+    format!("cellwright: {}", crate::model::clean(&text, COMPLAINT))
 }

@@ -2,6 +2,7 @@
 
 use super::index::Shared;
 use super::tape::{Steady, Tape};
+use crate::engine::rule::key;
 use crate::model::{Body, Input, Snapshot, Stamp, Subject};
 use crate::pipeline::Pipeline;
 use crate::tui::Transport;
@@ -151,7 +152,7 @@ impl<T: Tape> Player<T> {
         let Some(at) = self.at else { return };
         let stamp = self.steady.wall(at);
         for (rule, subject) in &self.seen {
-            self.pipeline.push(&Input { stamp, body: Body::Acknowledge { rule: *rule, subject: *subject } });
+            self.pipeline.push(&Input { stamp, body: Body::Acknowledge { rule: key(*rule), subject: *subject } });
         }
     }
 

@@ -3,36 +3,10 @@
 mod own;
 
 use crate::layout::{CompiledMap, own as format};
-use crate::model::{Frame, FrameKind, Slot, Value};
+use crate::model::{Frame, FrameKind, Heard, Slot, Value};
 use own::OwnState;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
-
-/// What a frame told beside its values.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Heard {
-    /// The map knows the frame.
-    pub known: bool,
-    /// Values that said 'error' or cannot be.
-    pub invalid: u32,
-    /// A sender's beat.
-    pub beat: Option<Beat>,
-}
-
-/// A sender's own count of its frames and of its time.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Beat {
-    /// Sender, from 0.
-    pub sender: u8,
-    /// Frames that it sent since its beat before and that did not arrive.
-    pub lost: u32,
-    /// Frames that it sent since its beat before.
-    pub sent: u32,
-    /// Seconds since it started.
-    pub uptime: f64,
-    /// It has started anew since its beat before, or this is its first.
-    pub restarted: bool,
-}
 
 /// What must be remembered between frames; saved and restored with the engine.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]

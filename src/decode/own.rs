@@ -1,8 +1,7 @@
 //! Senders of our own format: who has said hello, and what their counters tell.
 
-use super::Beat;
 use crate::layout::own::{self as format, SENDERS};
-use crate::model::Frame;
+use crate::model::{Beat, Frame};
 use serde::{Deserialize, Serialize};
 
 /// One sender.

@@ -15,7 +15,9 @@ pub mod view;
 
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
-use crate::model::{Bank, Body, Frame, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value};
+use crate::model::{
+    Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value,
+};
 use case::{Cases, Moment};
 use estimate::stress::Around;
 use gauge::Gauge;
@@ -30,32 +32,6 @@ const SOURCE_GAUGES: usize = 5;
 
 /// A source that gives more than this charges, A.
 const SOURCE_CHARGES: f64 = 0.5;
-
-/// What the decoder made of a frame beside its values.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Told {
-    /// The map knows the frame.
-    pub known: bool,
-    /// Values that said 'error' or cannot be.
-    pub invalid: u32,
-    /// A sender's beat.
-    pub beat: Option<BeatTold>,
-}
-
-/// A sender's own count of its frames and of its time.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BeatTold {
-    /// Sender, from 0.
-    pub sender: u8,
-    /// Frames sent since the beat before that did not arrive.
-    pub lost: u32,
-    /// Frames sent since the beat before.
-    pub sent: u32,
-    /// Seconds since the sender started.
-    pub uptime: f64,
-    /// Started anew, or the first beat.
-    pub restarted: bool,
-}
 
 /// What belongs to the whole bank.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -229,7 +205,7 @@ impl Engine {
 
     /// A frame came; what the decoder made of it beside its values.
     #[inline]
-    pub fn heard(&mut self, frame: &Frame, told: &Told) {
+    pub fn heard(&mut self, frame: &Frame, told: &Heard) {
         self.dirty = true;
         self.quality.frame(frame, told, self.now.plus_nanos(self.offset));
         if let Some(beat) = &told.beat {
@@ -238,7 +214,7 @@ impl Engine {
     }
 
     /// A leap of the clock looks like a gap until a sender's own time shows what it was.
-    fn beat(&mut self, beat: &BeatTold) {
+    fn beat(&mut self, beat: &Beat) {
         let before = self.quality.beat_at(beat.sender);
         let leap = self.quality.beat(beat, self.now, self.limits.get(L::StaleFindSeconds));
         if let (Some(leap), Some(before)) = (leap, before) {
@@ -254,7 +230,11 @@ impl Engine {
     pub fn event(&mut self, body: &Body) {
         self.dirty = true;
         match body {
-            Body::Acknowledge { rule, subject } => self.cases.acknowledge(*rule, *subject),
+            Body::Acknowledge { rule, subject } => {
+                if let Some(rule) = rule::by_key(*rule) {
+                    self.cases.acknowledge(rule, *subject);
+                }
+            }
             Body::Closing => {
                 self.close();
                 self.paused = true;

@@ -1,9 +1,8 @@
 //! How good the data is: frames, refusals, losses, links, clock steps. Counted, never a reason to stop.
 
-use super::{BeatTold, Told};
 use crate::model::input::ControllerState;
 use crate::model::snapshot::Quality;
-use crate::model::{Body, Frame, FrameKind, Rejection, Stamp};
+use crate::model::{Beat, Body, Frame, FrameKind, Heard, Rejection, Stamp};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -49,7 +48,7 @@ pub struct DataQuality {
 impl DataQuality {
     /// Counts a bus frame.
     #[inline]
-    pub fn frame(&mut self, frame: &Frame, told: &Told, wall: Stamp) {
+    pub fn frame(&mut self, frame: &Frame, told: &Heard, wall: Stamp) {
         if frame.kind == FrameKind::Error {
             self.error_frames += 1;
             return;
@@ -73,7 +72,7 @@ impl DataQuality {
 
     /// Takes a beat; returns by how many seconds the clock stepped forward over it, when the sender's own time
     /// and counter show that it did: it went on without missing while the clock leapt.
-    pub fn beat(&mut self, beat: &BeatTold, now: Stamp, leap_secs: f64) -> Option<f64> {
+    pub fn beat(&mut self, beat: &Beat, now: Stamp, leap_secs: f64) -> Option<f64> {
         let before = self.beats.insert(beat.sender, (now, beat.uptime));
         let (at, uptime) = before.filter(|_| !beat.restarted)?;
         let leap = now.since(at) - (beat.uptime - uptime);

@@ -35,10 +35,10 @@ fn is_safety(code: &str) -> bool {
 }
 
 fn nothing_known(snapshot: &Snapshot) -> Verdict {
-    let text = if snapshot.quality.frames == 0 {
-        "No frame has been heard.".to_owned()
-    } else {
-        format!("{} frames were heard, but nothing that is known.", snapshot.quality.frames)
+    let text = match snapshot.quality.frames {
+        0 => "No frame has been heard.".to_owned(),
+        1 => "One frame was heard, and it is not known.".to_owned(),
+        frames => format!("{frames} frames were heard, but nothing that is known."),
     };
     let what_to_do =
         "Check that the right bus is connected and that a sender of the open frame format is on it.".into();

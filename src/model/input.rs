@@ -80,7 +80,7 @@ pub enum Body {
     },
     /// Somebody has seen a finding. Changes what is shown, never what was found.
     Acknowledge {
-        /// Index of the rule in the table of rules.
+        /// Key of the rule: CRC-16/IBM-3740 of its code.
         rule: u16,
         /// What it was about.
         subject: Subject,

@@ -51,7 +51,7 @@ impl Pipeline {
             Body::Frame(frame) => {
                 let engine = &mut self.engine;
                 let heard = self.decoder.frame(frame, |slot, value| engine.put(slot, value));
-                self.engine.heard(frame, &heard_of(&heard));
+                self.engine.heard(frame, &heard);
             }
             other => self.engine.event(other),
         }
@@ -78,20 +78,5 @@ impl Pipeline {
     #[must_use]
     pub fn changes(&self) -> u64 {
         self.engine.changes()
-    }
-}
-
-/// What the engine needs to hear of a decoded frame: the two rooms do not know each other.
-fn heard_of(heard: &crate::decode::Heard) -> crate::engine::Told {
-    crate::engine::Told {
-        known: heard.known,
-        invalid: heard.invalid,
-        beat: heard.beat.map(|beat| crate::engine::BeatTold {
-            sender: beat.sender,
-            lost: beat.lost,
-            sent: beat.sent,
-            uptime: beat.uptime,
-            restarted: beat.restarted,
-        }),
     }
 }

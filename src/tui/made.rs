@@ -68,11 +68,11 @@ fn bank(packs: Vec<PackView>) -> Snapshot {
     snapshot.quality.first = Some(START);
     snapshot.quality.last = Some(START.plus_secs(7922.6));
     snapshot.estimates.push(Estimate {
-        name: "soc",
+        name: "soc_percent",
         subject: Subject::pack(0),
-        value: Some(0.62),
-        low: Some(0.54),
-        high: Some(0.70),
+        value: Some(62.0),
+        low: Some(54.0),
+        high: Some(70.0),
         as_of: Some(START),
         why: None,
     });

@@ -4,6 +4,7 @@ use super::{Run, Said, tell};
 use crate::app::player::now;
 use crate::app::screen::{fallback_size, theme};
 use crate::app::terminal::Outside;
+use crate::engine::rule::key;
 use crate::model::{Body, Limits, Snapshot, Subject, clean};
 use crate::store::Recorder;
 use crate::tui::{App, Guard, Intent, Live as LiveState, Msg, Origin, Transport};
@@ -93,7 +94,7 @@ fn picture(run: &Run, recording: Option<String>) -> (Box<Snapshot>, Box<Transpor
 fn obey(run: &mut Run, order: Order, recording: &mut Option<String>) -> Option<String> {
     let now = run.now();
     match order {
-        Order::Acknowledge { rule, subject } => run.live.put(Body::Acknowledge { rule, subject }, now),
+        Order::Acknowledge { rule, subject } => run.live.put(Body::Acknowledge { rule: key(rule), subject }, now),
         Order::Note(text) => run.live.put(Body::Note(text), now),
         Order::Record if run.live.is_recording() => return Some("It is recorded already.".into()),
         Order::Record => {

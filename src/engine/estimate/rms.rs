@@ -52,6 +52,12 @@ impl Rms {
             _ => self.roll((view.now.since(Stamp::default()) / slice_secs) as i64),
         }
         self.last = amps;
+        self.all = Slice::default();
+        for slice in &self.slices {
+            self.all.charge += slice.charge;
+            self.all.draw += slice.draw;
+            self.all.secs += slice.secs;
+        }
     }
 
     /// Median of the last three readings, so that one wrong reading is none.
@@ -81,11 +87,9 @@ impl Rms {
             let part = (to - from) * slice_secs;
             let add = Slice { charge: charge * part, draw: draw * part, secs: part };
             let slice = &mut self.slices[(number as i64).rem_euclid(SLICES as i64) as usize];
-            for sum in [slice, &mut self.all] {
-                sum.charge += add.charge;
-                sum.draw += add.draw;
-                sum.secs += add.secs;
-            }
+            slice.charge += add.charge;
+            slice.draw += add.draw;
+            slice.secs += add.secs;
             from = to;
         }
     }
@@ -101,8 +105,6 @@ impl Rms {
             *slice = Slice::default();
         }
         self.number = number;
-        let sum = |part: fn(&Slice) -> f64| self.slices.iter().map(part).sum();
-        self.all = Slice { charge: sum(|s| s.charge), draw: sum(|s| s.draw), secs: sum(|s| s.secs) };
     }
 
     /// Charge current and discharge current, A, both positive; none while the stretch is not covered.

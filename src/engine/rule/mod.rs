@@ -264,6 +264,19 @@ impl Court<'_> {
     }
 }
 
+/// The key of a rule in recordings: CRC-16/IBM-3740 of its code, so that the order of the table may change.
+#[must_use]
+pub fn key(rule: u16) -> u16 {
+    let code = RULES.get(usize::from(rule)).map_or("", |row| row.code);
+    crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740).checksum(code.as_bytes())
+}
+
+/// Number of the rule with this key.
+#[must_use]
+pub fn by_key(wanted: u16) -> Option<u16> {
+    (0..RULES.len() as u16).find(|&rule| key(rule) == wanted)
+}
+
 /// Number of the rule with this code.
 #[must_use]
 pub fn number(code: &str) -> Option<u16> {
@@ -287,5 +300,17 @@ pub fn span(secs: f64) -> String {
         s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
         s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
         s => format!("{:.0} days", s / 86_400.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_rule_is_found_by_its_key() {
+        for rule in 0..RULES.len() as u16 {
+            assert_eq!(by_key(key(rule)), Some(rule), "two codes share a key: rename one");
+        }
     }
 }

@@ -91,8 +91,7 @@ fn short(app: &App, key: &Key) -> &'static str {
         Act::Pause if app.transport.ended => "from start",
         Act::Pause if app.transport.paused => "go on",
         Act::Leave => "back",
-        Act::Up => "up",
-        Act::Down => "down",
+        Act::Up | Act::Down => "scroll",
         _ => key.short,
     }
 }

@@ -95,9 +95,9 @@ fn temperatures(app: &App, pack: &PackView) -> String {
 fn charge(app: &App, pack: &PackView) -> Option<String> {
     let estimate = app.snapshot.estimates.iter().find(|estimate| {
         let here = estimate.subject.pack.is_none_or(|p| usize::from(p) == app.open_pack);
-        here && estimate.name.contains("soc")
+        here && estimate.name == "soc_percent"
     });
-    let percent = |fraction: f64| number(fraction * 100.0, 0);
+    let percent = |value: f64| number(value, 0);
     let ours = match estimate.map(|e| (e.value, e.low, e.high)) {
         Some((Some(value), Some(low), Some(high))) => {
             Some(format!("charge {} % ({} to {})", percent(value), percent(low), percent(high)))
@@ -106,7 +106,7 @@ fn charge(app: &App, pack: &PackView) -> Option<String> {
         Some(_) => Some("charge not known yet".to_owned()),
         None => None,
     };
-    let reported = pack.reported_soc.now().map(|soc| format!("pack says {} %", percent(soc)));
+    let reported = pack.reported_soc.now().map(|soc| format!("pack says {} %", percent(soc * 100.0)));
     match (ours, reported) {
         (Some(ours), Some(reported)) => Some(format!("{ours}, {reported}")),
         (ours, reported) => ours.or(reported),

@@ -74,7 +74,11 @@ impl Table<'_> {
         self.row("pack voltage, cells' side", &pack.pack_voltage, "V", 2);
         self.row("voltage beyond the BMS", &pack.bus_voltage, "V", 2);
         self.row("current, charging positive", &pack.current, "A", 1);
-        self.row("state of charge, as the pack says", &pack.reported_soc, "", 2);
+        let percent = |value: Option<f64>| value.map(|fraction| fraction * 100.0);
+        let soc = &pack.reported_soc;
+        let soc =
+            Shown { value: percent(soc.value), lowest: percent(soc.lowest), highest: percent(soc.highest), ..*soc };
+        self.row("state of charge, as the pack says", &soc, "%", 0);
     }
 
     fn estimate(&mut self, estimate: &Estimate) {
