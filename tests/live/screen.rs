@@ -85,11 +85,11 @@ fn a_bank_is_watched_noted_and_recorded_from_the_keys() {
 }
 
 #[test]
-fn an_unplugged_adapter_is_seen_at_once() {
+fn an_unplugged_adapter_is_seen_at_once_and_its_finding_can_be_marked_as_seen() {
     let dir = tempfile::tempdir().unwrap();
     let mut adapter = Adapter::plug_in();
     let port = adapter.port.to_str().unwrap().to_owned();
-    let mut terminal = Terminal::run(dir.path(), &["watch", &port, "--baud", "115200"]);
+    let mut terminal = Terminal::run(dir.path(), &["watch", &port, "--baud", "115200", "--record", "r.log"]);
     terminal.shows("open, waiting for the first record");
     adapter.send(&[0]);
     adapter.send(&records(frames().take(60)));
@@ -97,6 +97,13 @@ fn an_unplugged_adapter_is_seen_at_once() {
     drop(adapter);
     terminal.shows("the port is gone");
     terminal.shows("link down");
+    terminal.press("a");
+    terminal.shows("stale-data");
+    terminal.press("x");
+    std::thread::sleep(Duration::from_millis(700));
     terminal.press("q");
     terminal.child.wait().unwrap();
+    let said: serde_json::Value = serde_json::from_slice(&check(&dir.path().join("r.log")).stdout).unwrap();
+    let findings = said["findings"].as_array().unwrap();
+    assert!(findings.iter().any(|finding| finding["acknowledged"] == true), "{findings:?}");
 }
