@@ -8,10 +8,8 @@ use serde::{Deserialize, Serialize};
 
 /// A jump is told, and the sensor not used, for this long after it, s.
 const JUMP_STANDS_SECS: f64 = 600.0;
-/// A jump upwards that a burning cell could make, slower than this, K/s, silences the sensor only for a moment.
-const FASTEST_CELL: f64 = 5.0;
-/// That moment, s: long enough for a second reading.
-const HOT_JUMP_STANDS_SECS: f64 = 45.0;
+/// A jump upwards silences the sensor only for this long, s: a cell that burns may jump too, and danger goes first.
+const HOT_JUMP_STANDS_SECS: f64 = 30.0;
 /// Samples further apart than this cannot show a jump, s.
 const JUMP_WITHIN_SECS: f64 = 120.0;
 /// Fewer readings than this say nothing about the end of the range.
@@ -130,10 +128,9 @@ impl Watch {
                 let jump =
                     before.is_some_and(|(celsius, _)| (celsius - sensor.celsius).abs() > limits.get(L::SensorJump));
                 if jump && view.secs() <= JUMP_WITHIN_SECS {
-                    let rise = (sensor.celsius - before.map_or(sensor.celsius, |(celsius, _)| celsius)) / view.secs();
-                    let could_be = (0.0..FASTEST_CELL).contains(&rise);
-                    let stands = if could_be { HOT_JUMP_STANDS_SECS } else { JUMP_STANDS_SECS };
-                    self.jumped = Some(view.now.plus_secs(stands));
+                    let hotter = before.is_some_and(|(celsius, _)| sensor.celsius > celsius);
+                    let stands = if hotter { HOT_JUMP_STANDS_SECS } else { JUMP_STANDS_SECS };
+                    self.jumped = self.jumped.max(Some(view.now.plus_secs(stands)));
                 }
                 self.stands = Some((sensor.celsius, view.now));
                 self.siblings = None;
