@@ -147,6 +147,6 @@ mod tests {
             bus.celsius(1, if (100.0..160.0).contains(&t) { -35.0 } else { 20.0 });
             bus.celsius(2, 20.0);
         });
-        assert_eq!(story.findings(), ["sensor-fault notice sensor 2 of pack 1 from 101 s to 761 s"]);
+        assert_eq!(story.findings(), ["sensor-fault notice sensor 2 of pack 1 from 101 s to 701 s"]);
     }
 }
