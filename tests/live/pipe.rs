@@ -33,7 +33,7 @@ fn a_piped_log_equals_its_recording_and_the_log_itself() {
 }
 
 #[test]
-fn what_is_written_while_it_runs_is_seen_at_once_and_a_closed_pipe_ends_it_quietly() {
+fn what_is_written_while_it_runs_is_seen_at_once() {
     let (mut watch, mut stdin) = start(&["-", "--format", "ndjson", "--every", "500ms"]);
     assert_eq!(watch.ended(), 2, "a wrong duration is wrong usage");
     assert!(watch.said().contains("expected a time such as"), "{}", watch.said());
@@ -52,6 +52,20 @@ fn what_is_written_while_it_runs_is_seen_at_once_and_a_closed_pipe_ends_it_quiet
     let last = lines.last().unwrap();
     assert_eq!((&last["event"], &last["input"]["frames"]), (&"end".into(), &400.into()));
     assert!((0..=3).contains(&code));
+}
+
+#[test]
+fn a_reader_that_goes_away_ends_the_run_quietly() {
+    let dir = tempfile::tempdir().unwrap();
+    fs::write(dir.path().join("a.log"), log(400, 20.0)).unwrap();
+    let line = r#"(cat a.log; sleep 3) | "$0" watch - --format ndjson --every 0.2 2>said | head -n 1; echo "${PIPESTATUS[1]}""#;
+    let program = env!("CARGO_BIN_EXE_cellwright");
+    let ran = std::process::Command::new("bash").args(["-c", line, program]).current_dir(dir.path()).output().unwrap();
+    let out = String::from_utf8(ran.stdout).unwrap();
+    let (object, code) = out.trim_end().rsplit_once('\n').expect("an object and the exit code");
+    assert!(serde_json::from_str::<serde_json::Value>(object).is_ok(), "{out}");
+    assert!(["0", "1", "3"].contains(&code), "{out}");
+    assert_eq!(fs::read_to_string(dir.path().join("said")).unwrap(), "", "nothing to complain of");
 }
 
 #[test]
