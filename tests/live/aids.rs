@@ -4,6 +4,7 @@ use cellwright::model::{Body, Frame, Input, Stamp};
 use cellwright::sim::{Options, Simulation};
 use cellwright::wire::{Interfaces, envelope, textlog};
 use portable_pty::{MasterPty, PtySize, native_pty_system};
+use rustix::process::{Pid, Signal, kill_process};
 use std::fs;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -115,7 +116,7 @@ impl Watch {
     /// Ends it by a signal; its exit code.
     pub(crate) fn stop(&mut self) -> i32 {
         std::thread::sleep(Duration::from_millis(400)); // what was sent last arrives
-        signal(self.child.id(), "INT");
+        signal(self.child.id(), Signal::INT);
         self.ended()
     }
 
@@ -143,9 +144,9 @@ pub(crate) fn check(log: &Path) -> Output {
     Command::new(env!("CARGO_BIN_EXE_cellwright")).args(["check", "--format", "json"]).arg(log).output().unwrap()
 }
 
-pub(crate) fn signal(process: u32, name: &str) {
-    let sent = Command::new("kill").args([&format!("-{name}"), &process.to_string()]).status().unwrap();
-    assert!(sent.success());
+pub(crate) fn signal(process: u32, signal: Signal) {
+    let process = Pid::from_raw(i32::try_from(process).unwrap()).unwrap();
+    kill_process(process, signal).unwrap();
 }
 
 pub(crate) fn wait(what: &str, done: impl Fn() -> bool, said: impl Fn() -> String) {

@@ -1,4 +1,5 @@
 use crate::aids::{Watch, check, log, signal};
+use rustix::process::Signal;
 use std::fs;
 use std::io::Write;
 use std::process::Stdio;
@@ -24,7 +25,7 @@ fn killed_at_forty_moments_a_recording_lacks_less_than_five_seconds() {
                 let _ = stdin.write_all(&ten.concat());
                 *sent += ten.len();
             } else if watch.child.try_wait().unwrap().is_none() {
-                signal(watch.child.id(), "KILL");
+                signal(watch.child.id(), Signal::KILL);
                 watch.child.wait().unwrap();
             }
         }
