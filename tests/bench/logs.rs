@@ -29,11 +29,11 @@ pub(crate) fn log(days: &str, sample: &str) -> PathBuf {
     path
 }
 
-/// The same with a second pack that says what the first says: ten sets a second of one pack are fewer than a hundred
-/// frames a second, of two they are more.
+/// The same with three more packs that say what the first says: ten sets a second of one pack are fewer than a hundred
+/// frames a second, of four they are more.
 pub(crate) fn dense(days: &str) -> PathBuf {
     let one = log(days, "0.1");
-    let path = one.with_extension("two-packs.log");
+    let path = one.with_extension("four-packs.log");
     if !path.exists() {
         let part = path.with_extension("part");
         let mut out = BufWriter::new(File::create(&part).unwrap());
@@ -42,7 +42,9 @@ pub(crate) fn dense(days: &str) -> PathBuf {
             writeln!(out, "{line}").unwrap();
             let of_pack_1 = line.split_once('#').is_some_and(|(head, _)| head.ends_with("80"));
             if of_pack_1 {
-                writeln!(out, "{}", line.replacen("80#", "81#", 1)).unwrap();
+                for other in ["81#", "82#", "83#"] {
+                    writeln!(out, "{}", line.replacen("80#", other, 1)).unwrap();
+                }
             }
         }
         out.flush().unwrap();

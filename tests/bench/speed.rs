@@ -127,7 +127,7 @@ fn main() -> ExitCode {
 
     let day = dense("0.5");
     let run = best(&day);
-    show("half a day, two packs, every 0.1 s", &day, &run);
+    show("half a day, four packs, every 0.1 s", &day, &run);
     let per_second = run.frames as f64 / 43_200.0;
     println!("{:<34} {per_second:>9.0} frames a second of the log", "");
     assert!(per_second >= 100.0, "the log is thinner than 100 frames/s: {per_second}");
