@@ -9,3 +9,4 @@ mod recording;
 mod screen;
 mod serial;
 mod stream;
+mod transports;
