@@ -2,6 +2,7 @@
 //! page and compared with what the code has and does, so that neither can change without the other.
 
 use cellwright::layout::own::{self, BANK_SENDER, FIRST_ADDRESS, FRAMES, OwnFrame, Sender};
+use cellwright::layout::{Blank, Form};
 use cellwright::model::bank::{BalanceKind, SensorRole, SourceKind, SourceState};
 use cellwright::model::input::{ControllerState, Loss};
 use cellwright::model::{Body, Frame, FrameKind, Id, Input, Rejection, Slot, Value};
@@ -109,7 +110,10 @@ fn code_rows(frame: &OwnFrame) -> Vec<Row> {
             unit: own.quantity.unit().into(),
             range: (tidy(low.max(own.field.offset)), tidy(high.min(top))),
         });
-        assert!(own.field.special && !own.field.signed, "{name}: the page says so of every field");
+        assert!(
+            own.field.blank == Blank::Two && own.field.form == Form::Unsigned,
+            "{name}: the page says so of every field"
+        );
     }
     rows
 }

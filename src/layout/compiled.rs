@@ -1,115 +1,173 @@
-//! The compiled map: from (id, bits) to (slot, number), flat, looked up in constant time, no allocation.
+//! The compiled map: from (id, bits) to (target, number), flat, looked up in constant time, no allocation.
+
+mod build;
+mod channel;
 
 use super::Field;
-use super::field::Order;
 use crate::model::{Frame, FrameKind, Id, Slot, Value};
+use channel::Quick;
+use std::fmt;
 
-/// One field of a message, and where its value goes.
+pub use build::{MapBuilder, MapError, MessageSpec};
+pub use channel::{Channel, Codes, When};
+
+/// What a value can belong to: a slot of the bank, or whatever else a map is made for.
+pub trait Target: Copy + PartialEq {
+    /// Smallest and largest number that is an ordinary one.
+    fn bounds(self) -> (f64, f64);
+
+    /// Whether the number can be; else it is invalid.
+    fn takes(self, number: f64) -> bool {
+        let (low, high) = self.bounds();
+        number >= low && number <= high
+    }
+
+    /// The same of a later pack, cell or sensor.
+    #[must_use]
+    fn moved(self, pack: u8, index: u8) -> Self;
+}
+
+impl Target for Slot {
+    #[inline]
+    fn bounds(self) -> (f64, f64) {
+        self.quantity.bounds()
+    }
+
+    #[inline]
+    fn moved(self, pack: u8, index: u8) -> Self {
+        Self { pack: self.pack.saturating_add(pack), index: self.index.saturating_add(index), ..self }
+    }
+}
+
+/// Which frames carry a message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Key {
+    /// Those with this id.
+    Exact(Id),
+    /// Those with a 29-bit id of this parameter group: any priority, any source, any destination.
+    Group(u32),
+}
+
+impl Key {
+    /// The group of a 29-bit id (SAE J1939-21): without its destination where it names one.
+    #[must_use]
+    pub const fn group_of(id: u32) -> u32 {
+        let group = id >> 8 & 0x3_FFFF;
+        if group >> 8 & 0xFF < 240 { group & 0x3_FF00 } else { group }
+    }
+
+    /// Both kinds apart, and apart from 11-bit ids.
+    const fn key(self) -> u32 {
+        match self {
+            Self::Exact(id) => id.key(),
+            Self::Group(group) => 0x4000_0000 | group,
+        }
+    }
+}
+
+impl fmt::Display for Key {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Exact(id) => write!(f, "id {id}"),
+            Self::Group(group) => write!(f, "group {group:05X}"),
+        }
+    }
+}
+
+/// A number in the data that says which pack, cell or sensor a message is about.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Channel {
-    /// Where the value belongs.
-    pub slot: Slot,
-    /// The field.
+pub struct Place {
+    /// Where the number stands.
     pub field: Field,
+    /// The number of the first.
+    pub first: u64,
+    /// How many there are; what lies beyond them says nothing.
+    pub count: u8,
 }
 
-impl Channel {
-    /// The value in a frame, checked against the bounds of its quantity; invalid when the frame is too short.
-    fn value(&self, frame: &Frame) -> Value {
-        let Some(raw) = self.field.get(frame.data()) else { return Value::Invalid(0) };
-        let (low, high) = self.slot.quantity.bounds();
-        match self.field.value(raw) {
-            Value::Present(number) if !(number >= low && number <= high) => Value::Invalid(raw),
-            value => value,
-        }
+impl Place {
+    /// How far from the first; `None` when it is none of them.
+    fn read(&self, data: &[u8]) -> Option<u8> {
+        let from_first = self.field.get(data)?.checked_sub(self.first)?;
+        u8::try_from(from_first).ok().filter(|step| *step < self.count)
     }
 }
 
-/// A channel that lies in the first eight bytes, unsigned, of a frame that is long enough: read with a shift.
-/// Raw numbers outside `low` to `high` go the careful way, through [`Channel`].
-#[derive(Debug, Clone, Copy)]
-struct Quick {
-    slot: Slot,
-    shift: u8,
-    big: bool,
-    /// All ones mean 'not available'.
-    special: bool,
-    mask: u64,
-    low: u64,
-    high: u64,
-    scale: f64,
-    offset: f64,
+/// Numbers in the data that say what a message is about.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Places {
+    /// Which pack.
+    pub pack: Option<Place>,
+    /// Which cell, sensor or source.
+    pub index: Option<Place>,
 }
 
-impl Quick {
-    fn new(channel: &Channel) -> Self {
-        let field = &channel.field;
-        let shift = match field.order {
-            Order::Little if field.start + u16::from(field.len) <= 64 => Some(field.start as u8),
-            Order::Little => None,
-            Order::Big => big_shift(field),
-        };
-        let (low, high) = plain_counts(channel).filter(|_| shift.is_some()).unwrap_or((1, 0));
-        Self {
-            slot: channel.slot,
-            shift: shift.unwrap_or(0),
-            big: field.order == Order::Big,
-            special: field.special && shift.is_some(),
-            mask: field.mask(),
-            low,
-            high,
-            scale: field.scale,
-            offset: field.offset,
-        }
-    }
-}
-
-/// The raw counts that are ordinary numbers within the bounds of their quantity; none for a signed field.
-fn plain_counts(channel: &Channel) -> Option<(u64, u64)> {
-    let field = &channel.field;
-    if field.signed || field.scale <= 0.0 || field.len > 62 {
-        return None;
-    }
-    let (low, high) = channel.slot.quantity.bounds();
-    let top = if field.special { field.mask().saturating_sub(2) } else { field.mask() };
-    let count = |number: f64| (number - field.offset) / field.scale;
-    let (low, high) = (count(low).ceil().max(0.0), count(high).floor().min(top as f64));
-    (low <= high).then_some((low as u64, high as u64))
-}
-
-/// Shift of a big-endian field in the byte-swapped first eight bytes.
-fn big_shift(field: &Field) -> Option<u8> {
-    let from_top = field.start / 8 * 8 + (7 - field.start % 8);
-    let end = from_top + u16::from(field.len);
-    (end <= 64).then(|| (64 - end) as u8)
-}
-
+/// A message as it is read: where its fields begin, if they are all always there.
 #[derive(Debug, Clone, Copy)]
 struct Message {
     first: u32,
     count: u16,
     /// Bytes that a frame must have for every field to be there.
     bytes: u16,
+    /// Every field is in every frame, and the data names no pack or cell.
+    simple: bool,
+}
+
+/// The rest of what is known of a message.
+#[derive(Debug, Clone)]
+struct Spec {
+    key: Key,
+    name: Box<str>,
+    places: Places,
+    /// First part and number of parts.
+    parts: (u32, u32),
+}
+
+/// Fields of a message that are there on the same condition.
+#[derive(Debug, Clone)]
+struct Part {
+    when: Vec<When>,
+    first: u32,
+    count: u32,
+    bytes: u16,
 }
 
 /// A map from frames to values. Made by [`MapBuilder`].
 #[derive(Debug, Clone)]
-pub struct CompiledMap {
+pub struct CompiledMap<T = Slot> {
     /// Open addressing: (id key, message index + 1); 0 is an empty place.
     table: Vec<(u32, u32)>,
     shift: u32,
+    /// Some messages go by their group.
+    grouped: bool,
     messages: Vec<Message>,
-    channels: Vec<Channel>,
+    specs: Vec<Spec>,
+    parts: Vec<Part>,
+    channels: Vec<Channel<T>>,
     /// The same channels, as they are read in ordinary frames.
-    quick: Vec<Quick>,
+    quick: Vec<Quick<T>>,
 }
 
-impl CompiledMap {
-    /// Index of the message with this id.
+impl<T: Target> CompiledMap<T> {
+    /// Index of the message that frames with this id carry.
     #[must_use]
     #[inline]
     pub fn find(&self, id: Id) -> Option<usize> {
-        let key = id.key();
+        let found = self.look_up(id.key());
+        if found.is_none() && self.grouped {
+            return self.find_group(id);
+        }
+        found
+    }
+
+    #[inline(never)]
+    fn find_group(&self, id: Id) -> Option<usize> {
+        let Id::Extended(id) = id else { return None };
+        self.look_up(Key::Group(Key::group_of(id)).key())
+    }
+
+    #[inline]
+    fn look_up(&self, key: u32) -> Option<usize> {
         let mask = self.table.len() - 1;
         let mut at = (key.wrapping_mul(0x9E37_79B1) >> self.shift) as usize & mask;
         loop {
@@ -136,150 +194,147 @@ impl CompiledMap {
         self.messages.is_empty()
     }
 
+    /// Name of a message; empty when it has none.
+    #[must_use]
+    pub fn name(&self, message: usize) -> &str {
+        self.specs.get(message).map_or("", |spec| &spec.name)
+    }
+
+    /// Which frames carry a message.
+    #[must_use]
+    pub fn key(&self, message: usize) -> Option<Key> {
+        self.specs.get(message).map(|spec| spec.key)
+    }
+
+    /// What in the data says which pack or cell a message is about.
+    #[must_use]
+    pub fn places(&self, message: usize) -> Places {
+        self.specs.get(message).map_or_else(Places::default, |spec| spec.places)
+    }
+
     /// The fields of a message.
     #[must_use]
-    pub fn channels(&self, message: usize) -> &[Channel] {
-        self.messages.get(message).map_or(&[], |m| &self.channels[m.first as usize..][..usize::from(m.count)])
+    pub fn channels(&self, message: usize) -> &[Channel<T>] {
+        let Some(Spec { parts: (first, count), .. }) = self.specs.get(message) else { return &[] };
+        let parts = &self.parts[*first as usize..][..*count as usize];
+        let (first, count) =
+            (parts.first().map_or(0, |part| part.first), parts.iter().map(|part| part.count).sum::<u32>());
+        &self.channels[first as usize..][..count as usize]
     }
 
     /// Every value of a message in a frame, with where it belongs. A field that the frame is too short for is invalid.
     #[inline]
     #[must_use]
-    pub fn values<'a>(&'a self, message: usize, frame: &'a Frame) -> Values<'a> {
+    pub fn values<'a>(&'a self, message: usize, frame: &'a Frame) -> Values<'a, T> {
         let carries_data = matches!(frame.kind, FrameKind::Data | FrameKind::Fd(_));
-        let found = self.messages.get(message).filter(|_| carries_data);
+        self.start(self.messages.get(message).filter(|_| carries_data), message, frame.data(), frame.word())
+    }
+
+    /// The same of data that several frames carried.
+    #[must_use]
+    pub fn values_in<'a>(&'a self, message: usize, data: &'a [u8]) -> Values<'a, T> {
+        let mut word = [0; 8];
+        word.iter_mut().zip(data).for_each(|(to, from)| *to = *from);
+        self.start(self.messages.get(message), message, data, u64::from_le_bytes(word))
+    }
+
+    #[inline(always)]
+    fn start<'a>(&'a self, found: Option<&Message>, message: usize, data: &'a [u8], word: u64) -> Values<'a, T> {
         let range = found.map_or(0..0, |m| m.first as usize..m.first as usize + usize::from(m.count));
-        let word = frame.word();
+        let parted = found.is_some_and(|m| !m.simple);
         Values {
             quick: self.quick[range.clone()].iter(),
             channels: self.channels[range].iter(),
-            frame,
-            whole: found.is_some_and(|m| frame.len() >= usize::from(m.bytes)),
+            data,
+            whole: found.is_some_and(|m| data.len() >= usize::from(m.bytes)),
             words: [word, word.swap_bytes()],
+            parted: if parted { self.parted(message, data) } else { None },
         }
     }
 
-    /// The same, each value handed to `each`.
-    pub fn read(&self, message: usize, frame: &Frame, mut each: impl FnMut(Slot, Value)) {
-        self.values(message, frame).for_each(|(slot, value)| each(slot, value));
+    /// What is read part by part; none when the data is about something that there is not.
+    #[inline(never)]
+    fn parted(&self, message: usize, data: &[u8]) -> Option<Parted<'_, T>> {
+        let Spec { places, parts: (first, count), .. } = self.specs.get(message)?;
+        let step = |place: &Option<Place>| place.as_ref().map_or(Some(0), |place| place.read(data));
+        let moved = (step(&places.pack)?, step(&places.index)?);
+        Some(Parted { map: self, parts: self.parts[*first as usize..][..*count as usize].iter(), moved })
     }
+
+    /// The same, each value handed to `each`.
+    pub fn read(&self, message: usize, frame: &Frame, mut each: impl FnMut(T, Value)) {
+        self.values(message, frame).for_each(|(target, value)| each(target, value));
+    }
+}
+
+/// The parts of a message that are still to come.
+#[derive(Debug)]
+struct Parted<'a, T> {
+    map: &'a CompiledMap<T>,
+    parts: std::slice::Iter<'a, Part>,
+    /// Pack and index that the data names, from the first.
+    moved: (u8, u8),
 }
 
 /// The values of one frame, one after another.
 #[derive(Debug)]
-pub struct Values<'a> {
-    quick: std::slice::Iter<'a, Quick>,
-    channels: std::slice::Iter<'a, Channel>,
-    frame: &'a Frame,
-    /// The frame is long enough for every field.
+pub struct Values<'a, T = Slot> {
+    quick: std::slice::Iter<'a, Quick<T>>,
+    channels: std::slice::Iter<'a, Channel<T>>,
+    data: &'a [u8],
+    /// The data is long enough for every field.
     whole: bool,
     /// The first eight bytes in either order.
     words: [u64; 2],
+    parted: Option<Parted<'a, T>>,
 }
 
-impl Iterator for Values<'_> {
-    type Item = (Slot, Value);
+impl<'a, T: Target> Values<'a, T> {
+    /// Goes on to the next part whose conditions hold.
+    #[inline(never)]
+    fn next_part(&mut self) -> Option<()> {
+        let parted = self.parted.as_mut()?;
+        let part = parted.parts.by_ref().find(|part| part.when.iter().all(|when| when.holds(self.data)))?;
+        let range = part.first as usize..(part.first + part.count) as usize;
+        self.quick = parted.map.quick[range.clone()].iter();
+        self.channels = parted.map.channels[range].iter();
+        self.whole = self.data.len() >= usize::from(part.bytes);
+        Some(())
+    }
+}
+
+impl<T: Target> Iterator for Values<'_, T> {
+    type Item = (T, Value);
 
     #[inline(always)]
-    fn next(&mut self) -> Option<(Slot, Value)> {
-        let (quick, channel) = (self.quick.next()?, self.channels.next()?);
-        let raw = self.words[usize::from(quick.big)] >> quick.shift & quick.mask;
-        let value = if self.whole && raw >= quick.low && raw <= quick.high {
-            Value::Present(raw as i64 as f64 * quick.scale + quick.offset)
-        } else if self.whole && quick.special && raw == quick.mask {
-            Value::Missing
-        } else {
-            channel.value(self.frame)
-        };
-        Some((quick.slot, value))
-    }
-}
-
-/// What is wrong with a map.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum MapError {
-    /// The id comes twice.
-    #[error("id {0} is given twice")]
-    Twice(Id),
-    /// A field that cannot be.
-    #[error("id {id}: a field of {len} bits from bit {start} does not fit into 64 bytes")]
-    Outside {
-        /// Message.
-        id: Id,
-        /// Start bit.
-        start: u16,
-        /// Bits.
-        len: u8,
-    },
-}
-
-/// Collects messages and compiles them.
-#[derive(Debug, Default)]
-pub struct MapBuilder {
-    messages: Vec<(Id, Vec<Channel>)>,
-}
-
-impl MapBuilder {
-    /// Adds a message.
-    ///
-    /// # Errors
-    /// [`MapError`] when the id was there already or a field does not fit into a frame.
-    pub fn message(&mut self, id: Id, fields: impl IntoIterator<Item = (Slot, Field)>) -> Result<(), MapError> {
-        if self.messages.iter().any(|(known, _)| *known == id) {
-            return Err(MapError::Twice(id));
-        }
-        let channels: Vec<Channel> = fields.into_iter().map(|(slot, field)| Channel { slot, field }).collect();
-        for Channel { field, .. } in &channels {
-            if field.len == 0 || field.len > 64 || field.get(&[0; 64]).is_none() {
-                return Err(MapError::Outside { id, start: field.start, len: field.len });
+    fn next(&mut self) -> Option<(T, Value)> {
+        let (quick, channel) = loop {
+            match (self.quick.next(), self.channels.next()) {
+                (Some(quick), Some(channel)) => break (quick, channel),
+                _ if self.parted.is_none() => return None,
+                _ => self.next_part()?,
             }
-        }
-        self.messages.push((id, channels));
-        Ok(())
-    }
-
-    /// The compiled map.
-    #[must_use]
-    pub fn compile(self) -> CompiledMap {
-        let size = (self.messages.len() * 4).next_power_of_two().max(16);
-        let shift = 32 - size.trailing_zeros();
-        let mut map = CompiledMap {
-            table: vec![(0, 0); size],
-            shift,
-            messages: Vec::new(),
-            channels: Vec::new(),
-            quick: Vec::new(),
         };
-        for (id, channels) in self.messages {
-            let bytes = channels.iter().map(|c| bytes_needed(&c.field)).max().unwrap_or(0);
-            let message = Message { first: map.channels.len() as u32, count: channels.len() as u16, bytes };
-            map.messages.push(message);
-            map.quick.extend(channels.iter().map(Quick::new));
-            map.channels.extend(channels);
-            let number = map.messages.len() as u32;
-            let mut at = (id.key().wrapping_mul(0x9E37_79B1) >> shift) as usize & (size - 1);
-            while map.table[at].1 != 0 {
-                at = (at + 1) & (size - 1);
-            }
-            map.table[at] = (id.key(), number);
+        let quickly = quick.value(self.words[usize::from(quick.big)]).filter(|_| self.whole);
+        let value = quickly.unwrap_or_else(|| channel.value(self.data));
+        match &self.parted {
+            None => Some((quick.target, value)),
+            Some(Parted { moved: (pack, index), .. }) => Some((quick.target.moved(*pack, *index), value)),
         }
-        map
     }
-}
-
-fn bytes_needed(field: &Field) -> u16 {
-    (1..=64).find(|&n| field.get(&[0; 64][..n]).is_some()).unwrap_or(64) as u16
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::layout::field::{Blank, Form, Order};
     use crate::model::Quantity;
     use proptest::prelude::*;
 
     fn map_of(id: Id, field: Field) -> CompiledMap {
         let mut builder = MapBuilder::default();
-        builder.message(id, [(Slot::of(0, Quantity::SenderFrames), field)]).unwrap();
+        let fields = [(Slot::of(0, Quantity::SenderFrames), field)];
+        builder.message(MessageSpec::plain(Key::Exact(id), "", fields)).unwrap();
         builder.compile()
     }
 
@@ -297,15 +352,82 @@ mod tests {
         assert!(map.values(0, &frame).all(|(_, value)| value == Value::Invalid(0)));
     }
 
+    fn cell(index: u8) -> Slot {
+        Slot::at(0, Quantity::CellVoltage, index)
+    }
+
+    /// Byte 0 is the switch: 1 carries cell 1, 2 to 4 carry cell 2, both in bytes 1 and 2; byte 3 is always a count.
+    fn switched() -> CompiledMap {
+        let field = Field { scale: 0.001, ..Field::plain(8, 16) };
+        let when = |low, high| vec![When { field: Field::plain(0, 8), any_of: vec![(low, high)] }];
+        let channels = vec![
+            Channel { when: when(1, 1), ..Channel::new(cell(0), field) },
+            Channel { when: when(2, 4), ..Channel::new(cell(1), field) },
+            Channel::new(Slot::of(0, Quantity::SenderFrames), Field::plain(24, 8)),
+        ];
+        let mut builder = MapBuilder::default();
+        let key = Key::Exact(Id::Standard(0x100));
+        builder.message(MessageSpec { key, name: "switched".into(), places: Places::default(), channels }).unwrap();
+        builder.compile()
+    }
+
+    #[test]
+    fn a_switch_chooses_which_fields_are_there() {
+        let map = switched();
+        let seen = |switch: u8| -> Vec<(Slot, Value)> { map.values_in(0, &[switch, 0x10, 0x0D, 9]).collect() };
+        let count = (Slot::of(0, Quantity::SenderFrames), Value::Present(9.0));
+        assert_eq!(seen(1), [count, (cell(0), Value::Present(3.344))]);
+        assert_eq!(seen(3), [count, (cell(1), Value::Present(3.344))]);
+        assert_eq!(seen(7), [count]);
+        assert_eq!((map.name(0), map.channels(0).len()), ("switched", 3));
+    }
+
+    #[test]
+    fn numbers_in_the_data_name_pack_and_cell_and_a_group_has_any_sender() {
+        // Laid out as a cell's details are in RV-C: battery, module, cell, states, mV.
+        let place = |start, count| Some(Place { field: Field::plain(start, 8), first: 1, count });
+        let places = Places { pack: place(0, 16), index: place(16, 32) };
+        let volts = Channel::new(cell(0), Field { scale: 0.001, ..Field::plain(32, 16) });
+        let mut builder = MapBuilder::default();
+        let key = Key::Group(0x1_FDDD);
+        builder.message(MessageSpec { key, name: String::new(), places, channels: vec![volts] }).unwrap();
+        let map = builder.compile();
+        let message = map.find(Id::Extended(0x1DFD_DD46)).expect("by its group");
+        assert_eq!(map.find(Id::Extended(0x19FD_DD80)), Some(message));
+        let frame = |battery| [battery, 1, 3, 0xD5, 0x11, 0x0D, 65, 0xFF];
+        let read = |battery| map.values_in(message, &frame(battery)).collect::<Vec<_>>();
+        assert_eq!(read(2), [(Slot::at(1, Quantity::CellVoltage, 2), Value::Present(3.345))]);
+        assert_eq!((read(0), read(40)), (vec![], vec![]));
+    }
+
+    #[test]
+    fn states_are_names_and_no_counts() {
+        let codes: Codes = Some([(1, 1.0), (5, 0.0)].as_slice().into());
+        let path = Channel { codes, ..Channel::new(Slot::of(0, Quantity::ChargePath), Field::plain(0, 3)) };
+        let mut builder = MapBuilder::default();
+        let key = Key::Exact(Id::Standard(1));
+        builder
+            .message(MessageSpec { key, name: String::new(), places: Places::default(), channels: vec![path] })
+            .unwrap();
+        let map = builder.compile();
+        let read = |byte| map.values_in(0, &[byte]).map(|(_, value)| value).next();
+        assert_eq!(
+            [1, 5, 2].map(read),
+            [Some(Value::Present(1.0)), Some(Value::Present(0.0)), Some(Value::Invalid(2))]
+        );
+    }
+
     proptest! {
         #[test]
         fn the_fast_way_reads_what_the_slow_way_reads(
-            start in 0u16..64, len in 1u8..=64, kind in 0u8..8, bytes: [u8; 8], blank: bool,
+            start in 0u16..64, len in 2u8..=64, kind in 0u8..12, bytes: [u8; 8], full: bool,
         ) {
             let order = if kind & 1 > 0 { Order::Big } else { Order::Little };
-            let (signed, special) = (kind & 2 > 0, kind & 4 > 0);
-            let field = Field { start, len, order, signed, scale: 0.5, offset: 7.0, special };
-            let bytes = if blank { [0xFF; 8] } else { bytes };
+            let form = if kind & 2 > 0 { Form::Signed } else { Form::Unsigned };
+            let blank = [Blank::None, Blank::Two, Blank::Three][usize::from(kind / 4)];
+            let field = Field { order, form, scale: 0.5, offset: 7.0, blank, ..Field::plain(start, len) };
+            prop_assume!(field.is_possible());
+            let bytes = if full { [0xFF; 8] } else { bytes };
             let frame = Frame::extended(7, bytes);
             let map = map_of(Id::Extended(7), field);
             let (low, high) = Quantity::SenderFrames.bounds();

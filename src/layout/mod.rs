@@ -7,5 +7,7 @@ mod compiled;
 mod field;
 pub mod own;
 
-pub use compiled::{Channel, CompiledMap, MapBuilder, MapError};
-pub use field::{Field, Order};
+pub use compiled::{
+    Channel, Codes, CompiledMap, Key, MapBuilder, MapError, MessageSpec, Place, Places, Target, Values, When,
+};
+pub use field::{Blank, Field, Form, Order};

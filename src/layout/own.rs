@@ -3,7 +3,7 @@
 //! Ids are 29 bits, J1939-shaped: priority 6, proprietary-B group 0xFF00 + `group`, address of the sender.
 //! Addresses 0x80 to 0x8F send for packs 1 to 16, 0x90 for the whole bank.
 
-use super::{CompiledMap, Field, MapBuilder};
+use super::{CompiledMap, Field, Key, MapBuilder, MessageSpec};
 use crate::model::{Frame, Id, MAX_PACKS, Quantity as Q, Slot, Value};
 use std::ops::Range;
 
@@ -368,7 +368,8 @@ pub fn compile() -> CompiledMap {
         for sender in senders(frame.sender) {
             for part in 0..frame.repeat {
                 let fields = frame.fields.iter().map(|own| (slot(frame, part, sender, own), own.field));
-                let added = map.message(Id::Extended(id(frame.group + part, sender)), fields);
+                let key = Key::Exact(Id::Extended(id(frame.group + part, sender)));
+                let added = map.message(MessageSpec::plain(key, frame.name, fields));
                 debug_assert!(added.is_ok(), "{} stands twice or does not fit", frame.name);
             }
         }
