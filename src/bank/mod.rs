@@ -1,0 +1,3 @@
+//! The bank file: text to data and back, without reading or writing a file.
+
+pub mod table;
