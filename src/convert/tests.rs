@@ -28,8 +28,11 @@ fn bank() -> Bank {
     bank
 }
 
+/// A row: its moment and what its frames say, or why it gave nothing.
+type Read = Result<(Stamp, Vec<(Slot, Value)>), Refusal>;
+
 /// Every row: its moment and the values that its frames say, or why it gave nothing.
-fn read(table: &Table, text: &str, zone: TimeZone) -> Vec<Result<(Stamp, Vec<(Slot, Value)>), Refusal>> {
+fn read(table: &Table, text: &str, zone: TimeZone) -> Vec<Read> {
     let map = own::compile();
     let mut lines = text.lines().map(str::as_bytes);
     let mut converter = Converter::new(table, &bank(), zone, lines.next().unwrap()).unwrap().expect("a heading");
@@ -48,7 +51,7 @@ fn read(table: &Table, text: &str, zone: TimeZone) -> Vec<Result<(Stamp, Vec<(Sl
     rows.collect()
 }
 
-fn value(row: &Result<(Stamp, Vec<(Slot, Value)>), Refusal>, slot: Slot) -> Option<f64> {
+fn value(row: &Read, slot: Slot) -> Option<f64> {
     let (_, values) = row.as_ref().unwrap();
     values.iter().find_map(|(of, value)| match value {
         Value::Present(number) if *of == slot => Some((number * 1e4).round() / 1e4),

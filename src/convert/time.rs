@@ -50,7 +50,7 @@ impl Times {
     /// A local time. In the hour that comes twice when summer ends, the second one once the first has passed.
     fn local(&self, time: DateTime) -> Option<Stamp> {
         let ambiguous = self.zone.to_ambiguous_timestamp(time);
-        let earlier = moment_of(ambiguous.clone().earlier().ok()?)?;
+        let earlier = moment_of(ambiguous.earlier().ok()?)?;
         let later = moment_of(ambiguous.later().ok()?)?;
         Some(if self.last.is_some_and(|last| earlier < last) { later } else { earlier })
     }
