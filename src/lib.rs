@@ -10,6 +10,7 @@ pub mod convert;
 pub mod curve;
 pub mod decode;
 pub mod engine;
+pub mod history;
 pub mod layout;
 pub mod model;
 pub mod pipeline;
