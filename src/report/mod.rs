@@ -10,7 +10,7 @@ mod text;
 mod words;
 mod wrap;
 
-pub use frames::{FrameText, Line, Signal};
+pub use frames::{FrameText, Line, Shown, Signal, ndjson as frame_ndjson, text as frame_text};
 pub use json::{SCHEMA, json, line};
 pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
 pub use signal::{decimals, signal_name};
