@@ -2,6 +2,7 @@
 
 use super::examples::help_of;
 use crate::model::Severity;
+use crate::wire::serial_can::Speed;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -71,7 +72,7 @@ pub struct DemoArgs {
 }
 
 /// Options of `watch`.
-#[derive(Debug, Clone, PartialEq, Args)]
+#[derive(Debug, Clone, Default, PartialEq, Args)]
 pub struct WatchArgs {
     /// Serial port, CAN interface, '-' for a text log on the standard input, or a log file; several are merged
     #[arg(value_name = "SOURCE")]
@@ -91,6 +92,12 @@ pub struct WatchArgs {
     /// Rate of the serial ports, bit/s; without it, found by listening
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
     pub baud: Option<u32>,
+    /// The serial ports named are serial-line CAN adapters: each is opened to listen only, or not at all
+    #[arg(long)]
+    pub adapter: bool,
+    /// Speed of the bus behind such an adapter, kbit/s; without it, found by listening
+    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed)]
+    pub can_speed: Option<Speed>,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
@@ -189,6 +196,18 @@ fn days(text: &str) -> Result<f64, String> {
 
 fn sample(text: &str) -> Result<f64, String> {
     number(text, 0.1, 3600.0, "seconds")
+}
+
+/// A speed of a CAN bus, in kbit/s.
+fn can_speed(text: &str) -> Result<Speed, String> {
+    let kbit = text.trim_end_matches('k');
+    let found = Speed::ALL.iter().copied().find(|speed| speed.kbit().to_string() == kbit);
+    found.ok_or_else(|| {
+        let mut all: Vec<u32> = Speed::ALL.iter().map(|speed| speed.kbit()).collect();
+        all.sort_unstable();
+        let all: Vec<String> = all.iter().map(u32::to_string).collect();
+        format!("expected one of {} kbit/s", all.join(", "))
+    })
 }
 
 /// Seconds of '90', '30s', '10m', '2h', '1d'.

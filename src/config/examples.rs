@@ -32,6 +32,11 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright watch /dev/ttyUSB0 --for 10m --format json",
         "Ten minutes without a screen, for a program.",
     ),
+    example(
+        "watch",
+        "cellwright watch /dev/ttyACM0 --adapter --can-speed 250",
+        "A CAN bus behind a serial-line adapter, which is opened to listen only.",
+    ),
     example("watch", "cellwright watch -", "A text log that another program or computer writes, through a pipe."),
     example("replay", "cellwright replay trip.log", "Look at a recording: play, pause, jump to the next alert."),
     example("replay", "cellwright replay june.log.zst july.log.zst", "Two files in a row, as one recording."),

@@ -6,6 +6,7 @@ use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp,
 use cellwright::pipeline::{Pipeline, SavedState, Setup};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
+use cellwright::wire::serial_can::Lines;
 use cellwright::wire::textlog::{Line, LineParser, write_line};
 use std::sync::OnceLock;
 
@@ -15,6 +16,7 @@ pub(crate) type Target = fn(&[u8]);
 /// Name and function of every target.
 pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("envelope", envelope),
+    ("serial_can", serial_can),
     ("log_lines", log_lines),
     ("decoder", decoder),
     ("description", description),
@@ -41,6 +43,17 @@ pub(crate) fn envelope(data: &[u8]) {
         Deframer::new().push(&bytes, |found| again.push(found));
         assert_eq!(again, [Ok(frame)]);
     }
+}
+
+/// What a serial-line CAN adapter says: read whole and read in pieces gives the same.
+pub(crate) fn serial_can(data: &[u8]) {
+    let (mut whole, mut pieces, mut lines) = (Vec::new(), Vec::new(), Lines::default());
+    Lines::default().push(data, |said| whole.push(said));
+    let size = usize::from(data.first().copied().unwrap_or(0) % 16) + 1;
+    for piece in data.chunks(size) {
+        lines.push(piece, |said| pieces.push(said));
+    }
+    assert_eq!(whole, pieces);
 }
 
 /// Lines of a text log: what was read can be written and read again, and no written line holds a
