@@ -10,6 +10,12 @@ pub(super) type Number = u64;
 /// A signal's place in the file: number of its message, and its name there.
 pub(super) type SignalKey = (Number, String);
 
+/// Names of states by count.
+pub(super) type States = Vec<(i64, String)>;
+
+/// Ranges of a switch's numbers, with both ends.
+pub(super) type Numbers = Vec<(u64, u64)>;
+
 /// Everything that was read.
 #[derive(Debug, Default)]
 pub(super) struct Raw {
@@ -19,7 +25,7 @@ pub(super) struct Raw {
     /// `SIG_VALTYPE_`: line, signal, kind.
     pub(super) kinds: Vec<(u32, SignalKey, u64)>,
     /// `VAL_`: line, signal, states.
-    pub(super) states: Vec<(u32, SignalKey, Vec<(i64, String)>)>,
+    pub(super) states: Vec<(u32, SignalKey, States)>,
     /// Long names of messages.
     pub(super) message_names: BTreeMap<Number, String>,
     /// Long names of signals.
@@ -74,7 +80,7 @@ pub(super) struct RawRanges {
     pub(super) line: u32,
     pub(super) signal: SignalKey,
     pub(super) switch: String,
-    pub(super) any_of: Vec<(u64, u64)>,
+    pub(super) any_of: Numbers,
 }
 
 /// What `VFrameFormat` says of messages.

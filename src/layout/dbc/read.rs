@@ -66,8 +66,8 @@ pub(super) fn read(text: &str) -> Result<Raw, DbcError> {
         }
     }
     let Reader { known, mut raw, .. } = reader;
-    if known == 0 && raw.problems.is_empty() {
-        raw.problems.push(Problem { line: 1, what: Trouble::NoDbc });
+    if known == 0 {
+        raw.problems = vec![Problem { line: 1, what: Trouble::NoDbc }];
     }
     // What cannot be read is told before what does not fit together.
     if raw.problems.is_empty() { Ok(raw) } else { Err(DbcError { problems: raw.problems }) }

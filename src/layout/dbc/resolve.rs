@@ -2,10 +2,10 @@
 
 use super::error::{DbcError, MOST_PROBLEMS, Note, Problem, Trouble};
 use super::overlap::overlaps;
-use super::raw::{Bits, Number, Raw, RawMessage, RawSignal};
+use super::raw::{Bits, Number, Raw, RawMessage, RawSignal, States};
 use super::switch::{Ranges, Switches};
 use super::{Dbc, MOST_NAME, Message, Signal};
-use crate::layout::{Blank, Field, Form, Key};
+use crate::layout::{Blank, Field, Form, Key, Order};
 use crate::model::{Id, clean};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,16 +17,21 @@ const ANY_SENDER: u32 = 0xFE;
 /// Where each signal is: message and place in it.
 type Places = BTreeMap<(Number, String), (usize, usize)>;
 
+/// What the other statements say of signals, by message and place in it.
+struct About {
+    kinds: BTreeMap<(usize, usize), u64>,
+    states: BTreeMap<(usize, usize), States>,
+    ranges: BTreeMap<usize, Ranges>,
+}
+
 /// Puts it together.
 pub(super) fn resolve(mut raw: Raw) -> Result<Dbc, DbcError> {
-    let mut problems = std::mem::take(&mut raw.problems);
     let apart: BTreeSet<Number> = raw.messages.iter().filter(|m| m.name == NO_MESSAGE).map(|m| m.number).collect();
     raw.messages.retain(|message| message.name != NO_MESSAGE);
+    let mut problems = Vec::new();
     let places = places(&raw.messages, &mut problems);
     let mut known = Known { places, apart, problems };
-    let kinds = known.kinds(&raw);
-    let mut states = known.states(&mut raw);
-    let mut ranges = known.ranges(&raw);
+    let mut about = About { kinds: known.kinds(&raw), states: known.states(&mut raw), ranges: known.ranges(&raw) };
     let mut problems = known.problems;
     let (mut messages, mut taken) = (Vec::new(), BTreeMap::new());
     for (number, said) in raw.messages.iter().enumerate() {
@@ -35,49 +40,22 @@ pub(super) fn resolve(mut raw: Raw) -> Result<Dbc, DbcError> {
             problems.push(Problem { line: said.line, what });
             continue;
         };
-        let name = raw.message_names.get(&said.number).map_or_else(|| said.name.clone(), |long| clean(long, MOST_NAME));
         let format = raw.formats.of(said.number);
-        let fd = said.length > 8 || format.ends_with("CAN_FD");
-        let key = key_of(id, format, &mut taken);
-        let mut message = Message { line: said.line, id, key, name, length: said.length, fd, signals: Vec::new() };
-        let long = |signal: &RawSignal| {
-            let long = raw.signal_names.get(&(said.number, signal.name.clone()));
-            long.map_or_else(|| signal.name.clone(), |name| clean(name, MOST_NAME))
+        let name = raw.message_names.get(&said.number).unwrap_or(&said.name);
+        let mut message = Message {
+            line: said.line,
+            id,
+            key: key_of(id, format, &mut taken),
+            name: clean(name, MOST_NAME),
+            length: said.length,
+            fd: said.length > 8 || format.ends_with("CAN_FD"),
+            signals: Vec::new(),
         };
-        let fields: Vec<Option<Field>> = (said.signals.iter().enumerate())
-            .map(|(place, signal)| match field(said, signal, kinds.get(&(number, place))) {
-                Ok(field) => Some(field),
-                Err(what) => {
-                    problems.push(Problem { line: signal.line, what });
-                    None
-                }
-            })
-            .collect();
-        let mut switches = Switches::new(said, &fields, ranges.remove(&number).unwrap_or_default());
-        for (place, (signal, field)) in said.signals.iter().zip(&fields).enumerate() {
-            let Some(field) = field else { continue };
-            let when = switches.conditions(place).unwrap_or_else(|why| {
-                let what = Trouble::NoSwitch { message: said.name.clone(), signal: signal.name.clone(), why };
-                problems.push(Problem { line: signal.line, what });
-                Vec::new()
-            });
-            message.signals.push(Signal {
-                line: signal.line,
-                name: long(signal),
-                unit: signal.unit.clone(),
-                field: *field,
-                when,
-                switches: signal.mux.switches,
-                states: states.remove(&(number, place)).unwrap_or_default(),
-            });
-        }
+        let (signals, sound) = signals(&raw, number, &mut about, &mut problems);
+        message.signals = signals;
         problems.extend(names_twice(&message));
-        if switches.sound() {
+        if sound {
             problems.extend(overlaps(&message));
-        }
-        if message.length > 64 {
-            let text = format!("message '{}' has {} bytes: no single frame carries it", message.name, message.length);
-            raw.notes.push(Note { line: message.line, text });
         }
         messages.push(message);
         if problems.len() >= MOST_PROBLEMS {
@@ -87,7 +65,45 @@ pub(super) fn resolve(mut raw: Raw) -> Result<Dbc, DbcError> {
     problems.extend(twice(&messages));
     problems.sort_by_key(|problem| problem.line);
     problems.truncate(MOST_PROBLEMS);
-    if problems.is_empty() { Ok(Dbc { messages, notes: raw.notes }) } else { Err(DbcError { problems }) }
+    if !problems.is_empty() {
+        return Err(DbcError { problems });
+    }
+    raw.notes.extend(messages.iter().filter(|message| message.length > 64).map(|message| {
+        let text = format!("message '{}' has {} bytes: no single frame carries it", message.name, message.length);
+        Note { line: message.line, text }
+    }));
+    Ok(Dbc { messages, notes: raw.notes })
+}
+
+/// The signals of a message that can be, and whether all their switches were found.
+fn signals(raw: &Raw, number: usize, about: &mut About, problems: &mut Vec<Problem>) -> (Vec<Signal>, bool) {
+    let Some(said) = raw.messages.get(number) else { return (Vec::new(), true) };
+    let mut fields = Vec::new();
+    for (place, signal) in said.signals.iter().enumerate() {
+        let field = field(said, signal, about.kinds.get(&(number, place)));
+        fields.push(field.map_err(|what| problems.push(Problem { line: signal.line, what })).ok());
+    }
+    let mut switches = Switches::new(said, &fields, about.ranges.remove(&number).unwrap_or_default());
+    let mut signals = Vec::new();
+    for (place, (signal, field)) in said.signals.iter().zip(&fields).enumerate() {
+        let Some(field) = *field else { continue };
+        let when = switches.conditions(place).unwrap_or_else(|why| {
+            let what = Trouble::NoSwitch { message: said.name.clone(), signal: signal.name.clone(), why };
+            problems.push(Problem { line: signal.line, what });
+            Vec::new()
+        });
+        let name = raw.signal_names.get(&(said.number, signal.name.clone())).unwrap_or(&signal.name);
+        signals.push(Signal {
+            line: signal.line,
+            name: clean(name, MOST_NAME),
+            unit: signal.unit.clone(),
+            field,
+            when,
+            switches: signal.mux.switches,
+            states: about.states.remove(&(number, place)).unwrap_or_default(),
+        });
+    }
+    (signals, switches.sound())
 }
 
 /// Where each signal is; the first where a name comes twice in a message.
@@ -129,7 +145,7 @@ impl Known {
         kinds.filter_map(|(line, key, kind)| Some((self.find(*line, key, "SIG_VALTYPE_")?, *kind))).collect()
     }
 
-    fn states(&mut self, raw: &mut Raw) -> BTreeMap<(usize, usize), Vec<(i64, String)>> {
+    fn states(&mut self, raw: &mut Raw) -> BTreeMap<(usize, usize), States> {
         let mut found = BTreeMap::new();
         for (line, key, mut states) in std::mem::take(&mut raw.states) {
             states.sort();
@@ -204,8 +220,8 @@ fn field(message: &RawMessage, signal: &RawSignal, kind: Option<&u64>) -> Result
 /// Whether the bits lie within so many bytes.
 fn fits(bits: &Bits, length: u16) -> bool {
     let first = match bits.order {
-        crate::layout::Order::Little => bits.start,
-        crate::layout::Order::Big => bits.start / 8 * 8 + (7 - bits.start % 8),
+        Order::Little => bits.start,
+        Order::Big => bits.start / 8 * 8 + (7 - bits.start % 8),
     };
     first.checked_add(bits.len).is_some_and(|end| end <= u64::from(length) * 8)
 }

@@ -1,11 +1,11 @@
 //! Multiplexing: for each signal the chain of switches above it.
 
-use super::raw::RawMessage;
+use super::raw::{Numbers, RawMessage};
 use crate::layout::{Field, Form, When};
 use std::collections::BTreeMap;
 
 /// `SG_MUL_VAL_` of a message: for a signal its switches with the ranges of each.
-pub(super) type Ranges = BTreeMap<usize, Vec<(usize, Vec<(u64, u64)>)>>;
+pub(super) type Ranges = BTreeMap<usize, Vec<(usize, Numbers)>>;
 
 /// Switches in switches, at most.
 const DEEPEST: usize = 16;
@@ -59,7 +59,7 @@ impl<'a> Switches<'a> {
     }
 
     /// The switch of a signal, and for which of its numbers the signal is there; none for one that is always there.
-    fn above(&self, place: usize) -> Result<Option<(usize, Vec<(u64, u64)>)>, &'static str> {
+    fn above(&self, place: usize) -> Result<Option<(usize, Numbers)>, &'static str> {
         let Some(mux) = self.message.signals.get(place).map(|signal| signal.mux) else { return Ok(None) };
         let said = self.ranges.get(&place).map_or(&[][..], Vec::as_slice);
         if mux.on.is_none() && said.is_empty() {
@@ -91,9 +91,9 @@ impl<'a> Switches<'a> {
 }
 
 /// Ranges in rising order, those that touch made one.
-fn merged(mut ranges: Vec<(u64, u64)>) -> Vec<(u64, u64)> {
+fn merged(mut ranges: Numbers) -> Numbers {
     ranges.sort_unstable();
-    let mut merged: Vec<(u64, u64)> = Vec::new();
+    let mut merged: Numbers = Vec::new();
     for (low, high) in ranges {
         match merged.last_mut().filter(|(_, end)| low <= end.saturating_add(1)) {
             Some((_, end)) => *end = high.max(*end),
