@@ -168,6 +168,9 @@ pub struct DecodeArgs {
     /// For people, or an object a line for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: DecodeFormat,
+    /// Decode what this DBC describes, and nothing else
+    #[arg(long, value_name = "FILE")]
+    pub dbc: Option<PathBuf>,
 }
 
 /// Form of a report.

@@ -56,6 +56,11 @@ pub static EXAMPLES: &[Example] = &[
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
+    example(
+        "decode",
+        "cellwright decode --dbc van.dbc trip.log",
+        "Every signal that a DBC describes; no bank file needed.",
+    ),
 ];
 
 /// The examples of a command, as its help shows them.

@@ -12,7 +12,7 @@ mod what_if;
 mod words;
 mod wrap;
 
-pub use frames::{FrameText, Line, Signal};
+pub use frames::{FrameText, Line, Shown, Signal, ndjson as frame_ndjson, text as frame_text};
 pub use json::{SCHEMA, json, line};
 pub use limits::{limits_json, limits_text};
 pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
