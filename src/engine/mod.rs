@@ -2,6 +2,8 @@
 //! the time, and the same inputs give the same findings however they were cut.
 
 pub mod case;
+#[cfg(test)]
+pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
 pub mod pack;
@@ -335,6 +337,7 @@ impl Engine {
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
         pack.estimates.stress.tick(&view, &around);
+        pack.estimates.tick_ends(&view, &pack.balancing, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
