@@ -7,7 +7,7 @@ mod open_circuit;
 mod resistance;
 
 pub use open_circuit::{ENTROPY_TUM, HYSTERESIS_PLETT, HYSTERESIS_TUM, OCV_PLETT_MID, OCV_SUNIL, OCV_TUM};
-pub use resistance::{RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
+pub use resistance::{CAPACITY_RATIO_PLETT, RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
 
 /// How a table is read between two of its points.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,6 +90,7 @@ pub static TABLES: &[&Table] = &[
     &OCV_PLETT_MID,
     &HYSTERESIS_PLETT,
     &RESISTANCE_RATIO_PLETT,
+    &CAPACITY_RATIO_PLETT,
     &OCV_TUM,
     &HYSTERESIS_TUM,
     &ENTROPY_TUM,

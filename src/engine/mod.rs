@@ -3,6 +3,8 @@
 
 pub mod case;
 mod cause;
+#[cfg(test)]
+pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
 pub mod pack;
@@ -336,6 +338,7 @@ impl Engine {
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
         pack.estimates.stress.tick(&view, &around);
+        pack.estimates.tick_ends(&view, &pack.balancing, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };

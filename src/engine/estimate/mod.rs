@@ -1,10 +1,16 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
+pub mod apart;
+pub mod balance;
+pub mod capacity;
 pub mod charge;
 pub mod cold;
 pub mod cut;
+mod end_rows;
 pub mod full;
 pub mod hours;
+pub mod knee;
+pub mod polar;
 pub mod rest;
 pub mod rise;
 pub mod rms;
@@ -13,12 +19,16 @@ pub mod sensors;
 pub mod soc;
 pub mod stress;
 pub mod taper;
+pub mod visit;
+pub mod which;
 
 pub use rows::rows;
 
+use super::gauge::Gauge;
 use super::view::View;
 use crate::model::limits::Limits;
 use serde::{Deserialize, Serialize};
+use stress::Around;
 
 /// The estimators of one pack.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -37,6 +47,10 @@ pub struct Estimates {
     pub hours: hours::Hours,
     /// State of charge.
     pub soc: soc::Soc,
+    /// How far the cells stand apart.
+    pub apart: apart::Apart,
+    /// Capacity.
+    pub capacity: capacity::Capacity,
 }
 
 impl Estimates {
@@ -47,6 +61,14 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
-        self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
+    }
+
+    /// Moves on what looks at the ends of the charge, and counts between them.
+    pub fn tick_ends(&mut self, view: &View, states: &[Gauge], around: &Around) {
+        self.apart.tick(view, &self.charge, states, around);
+        let measured = self.capacity.measured();
+        let counted = (&self.charge, &self.taper, &self.rest);
+        let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);
+        self.capacity.tick(view, &self.charge, (full.as_ref(), self.apart.low_mark), around.limits);
     }
 }

@@ -1,5 +1,6 @@
 //! State of charge with an honest ±: known from the end of a charge or from a rest, counted from there on.
 
+use super::capacity::Measured;
 use super::charge::Charge;
 use super::full::{Full, FullWatch};
 use super::rest::Rest;
@@ -15,7 +16,7 @@ const REST_PROVES: f64 = 0.95;
 /// What a rest voltage leaves open beside the hysteresis.
 const REST_BAND: f64 = 0.02;
 
-/// A state of charge with its bounds, as fractions of the rated capacity.
+/// A state of charge with its bounds, as fractions of the capacity: the measured one once known, else the rated one.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Known {
     /// At least.
@@ -48,14 +49,30 @@ pub struct Soc {
     /// Drawn since a full charge last set the state of charge, Ah.
     drawn_since: f64,
     full: FullWatch,
+    /// The capacity that it is against, Ah.
+    capacity: f64,
+    /// Half width of the measured capacity, as a share of it; 0 while the rated one is taken.
+    unsure: f64,
 }
 
 impl Soc {
     /// Moves on by one tick.
-    pub fn tick(&mut self, view: &View, counted: (&Charge, &Taper, &Rest), limits: &Limits) {
+    ///
+    /// What is said is against the measured capacity once that is known. Returns what a charge says that has come to
+    /// its end.
+    pub fn tick(
+        &mut self,
+        view: &View,
+        counted: (&Charge, &Taper, &Rest),
+        measured: Option<&Measured>,
+        limits: &Limits,
+    ) -> Option<Full> {
         let (charge, taper, rest) = counted;
         let full = self.full.tick(view, taper, limits);
-        let Some(capacity) = view.capacity else { return };
+        let rated = view.capacity?;
+        let capacity = measured.map_or(rated, |found| found.ah);
+        self.unsure = measured.map_or(0.0, |found| found.off / found.ah);
+        self.capacity = capacity;
         self.count(charge, capacity, limits);
         if view.current.is_some() {
             self.as_of = Some(view.now);
@@ -69,6 +86,7 @@ impl Soc {
         if !view.mean_from_pack && rest.since(view.now, limits).is_some() {
             self.take_rest(view, capacity, limits);
         }
+        full
     }
 
     fn count(&mut self, charge: &Charge, capacity: f64, limits: &Limits) {
@@ -143,7 +161,7 @@ impl Soc {
         let since = &self.since;
         let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * capacity);
         let spread = since.charged * (1.0 - limits.get(L::SocEfficiency)) / 2.0
-            + since.net.abs() * limits.get(L::SocGain) / 100.0
+            + since.net.abs() * (limits.get(L::SocGain) / 100.0).hypot(self.unsure)
             + since.hours * offset
             + since.blind * limits.get(L::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
@@ -162,7 +180,8 @@ impl Soc {
     /// # Errors
     /// In words, why there is no figure.
     pub fn estimate(&self, view: &View, now: Stamp, limits: &Limits) -> Result<(Known, Stamp), &'static str> {
-        let capacity = view.capacity.ok_or("the rated capacity is not described")?;
+        view.capacity.ok_or("the rated capacity is not described")?;
+        let capacity = self.capacity;
         let mut known = self.known(capacity, limits).ok_or(if view.mean_from_pack {
             "no full charge was seen yet; with pack voltage alone its taper must be seen"
         } else {

@@ -4,6 +4,7 @@
 //! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
 //! are the estimators'.
 
+mod balancing_fails;
 mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
@@ -12,9 +13,11 @@ mod cold_charge;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
+mod low_capacity_cell;
 mod over_current;
 mod overtemperature;
 mod prolonged_high_float;
+mod self_discharging_cell;
 mod sensor_fault;
 mod stale_data;
 
@@ -62,6 +65,9 @@ pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
     imbalance::RULE,
+    low_capacity_cell::RULE,
+    self_discharging_cell::RULE,
+    balancing_fails::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
@@ -150,8 +156,18 @@ pub enum Why {
     NoCapacity,
     /// No cell voltages and no pack voltage with a cell count.
     NoVoltage,
-    /// The cells never stood in the knee at tail current.
-    NeverInKnee,
+    /// The cells never rose into the upper knee in a charge that tells.
+    NoFullCharge,
+    /// Not both knees were seen.
+    NeedsBothEnds,
+    /// Not two tops far enough apart.
+    NeedsTwoTops,
+    /// Nothing tells which cell is bled, and how much.
+    BalancingNotKnown,
+    /// Too few hours of balancing that count.
+    TooLittleBalancing,
+    /// It does not balance, as described.
+    NoBalancing,
     /// The bank never rested.
     NeverRested,
     /// No path is reported and readings come too far apart.
@@ -183,7 +199,18 @@ impl Why {
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
-            Self::NeverInKnee => "the cells were never near the top at a small current",
+            Self::NoFullCharge => {
+                "not enough data yet: needs a full charge, warm and not too fast, in which every cell is seen to rise"
+            }
+            Self::NeedsBothEnds => "not enough data yet: needs a full charge and a discharge into the low knee",
+            Self::NeedsTwoTops => "not enough data yet: needs two full charges at least five days apart",
+            Self::BalancingNotKnown => {
+                "neither the kind and current of balancing nor the state of each cell is known"
+            }
+            Self::TooLittleBalancing => {
+                "not enough data yet: needs hours of balancing in which the high cell is bled, between two full charges"
+            }
+            Self::NoBalancing => "the pack does not balance, as described",
             Self::NeverRested => "the bank never rested long enough",
             Self::TooSlowForCut => "readings come too far apart and no path is reported",
             Self::NoPathSeen => "neither the paths nor the voltage beyond the BMS are reported",
