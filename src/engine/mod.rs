@@ -334,7 +334,7 @@ impl Engine {
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
-        pack.estimates.stress.tick(&view, &around);
+        pack.estimates.tick_around(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };

@@ -182,6 +182,8 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    HotHours "hot_h_30_days" Highest;
+    AgeingTimes "ageing_by_heat_times" Latest;
 }
 
 /// The figures under a finding.

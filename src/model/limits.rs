@@ -146,6 +146,13 @@ limits! {
     FloatMid "prolonged-high-float.middle" = 3.475 "V" [3.3, 4.0] Practice, "Held between this and the high mark: notice after the long days (13.9 V on four: 13.8 V and a charger's error)";
     HeldRate "held-high.rate" = 0.02 "C" [0.0, 1.0] Judgement, "Time per band of voltage is counted at less current than this";
     HeatActivation "heat.activation" = 47.0 "kJ/mol" [5.0, 120.0] Judgement, "Activation energy by which heat weighs time, relative to 25 °C (published models spread from 17 to 62)";
+    HotExposureCelsius "hot-exposure.celsius" = 38.0 "°C" [20.0, 60.0] Judgement, "Hours above this count as hot";
+    HotExposureHours "hot-exposure.hours" = 72.0 "h" [1.0, 720.0] Judgement, "Notice above so many hot hours within 30 days";
+    HotExposureNotice "hot-exposure.ageing-notice" = 2.0 "times" [1.0, 20.0] Judgement, "Notice when heat, weighted over 30 days, ages the cells by more than this relative to 25 °C";
+    HotExposureWarning "hot-exposure.ageing-warning" = 3.0 "times" [1.0, 20.0] Judgement, "Warning above this";
+    OffsetIntervals "current-offset.intervals" = 5.0 "intervals" [2.0, 100.0] Judgement, "The current sensor's offset is learnt from at least so many intervals between full charges";
+    OffsetFull "current-offset.full-error" = 1.0 "% of capacity" [0.05, 10.0] Judgement, "By how much what is left over between two full charges may be wrong";
+    SelfDischarge "storage.self-discharge" = 2.0 "% a month" [0.0, 20.0] Practice, "What cells lose by themselves (common figures 2 to 3 %, good cells less)";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";

@@ -4,7 +4,10 @@ pub mod charge;
 pub mod cold;
 pub mod cut;
 pub mod full;
+pub mod habits;
+pub mod heat;
 pub mod hours;
+pub mod offset;
 pub mod rest;
 pub mod rise;
 pub mod rms;
@@ -37,6 +40,8 @@ pub struct Estimates {
     pub hours: hours::Hours,
     /// State of charge.
     pub soc: soc::Soc,
+    /// How the pack is used, day by day.
+    pub habits: habits::Habits,
 }
 
 impl Estimates {
@@ -48,5 +53,12 @@ impl Estimates {
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
         self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
+    }
+
+    /// Moves on what looks beyond the pack's own view: at sources, description, other packs.
+    pub fn tick_around(&mut self, view: &View, around: &stress::Around) {
+        self.stress.tick(view, around);
+        let told = habits::Told { charge: &self.charge, soc: &self.soc, rest: &self.rest };
+        self.habits.tick(view, around, &told);
     }
 }

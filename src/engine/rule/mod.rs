@@ -9,6 +9,7 @@ mod cell_overvoltage;
 mod cell_undervoltage;
 mod clock_step;
 mod cold_charge;
+mod hot_exposure;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
@@ -59,6 +60,7 @@ pub enum Judge {
 pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
+    hot_exposure::RULE,
     imbalance::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
