@@ -182,6 +182,10 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    DaysLeft "days_to_10_percent" Lowest;
+    DrawAmps "draw_a" Latest;
+    SinceFullDays "since_full_days" Latest;
+    Cycles "full_cycles" Latest;
     HotHours "hot_h_30_days" Highest;
     AgeingTimes "ageing_by_heat_times" Latest;
 }

@@ -153,6 +153,17 @@ limits! {
     OffsetIntervals "current-offset.intervals" = 5.0 "intervals" [2.0, 100.0] Judgement, "The current sensor's offset is learnt from at least so many intervals between full charges";
     OffsetFull "current-offset.full-error" = 1.0 "% of capacity" [0.05, 10.0] Judgement, "By how much what is left over between two full charges may be wrong";
     SelfDischarge "storage.self-discharge" = 2.0 "% a month" [0.0, 20.0] Practice, "What cells lose by themselves (common figures 2 to 3 %, good cells less)";
+    StorageHours "low-in-storage.after" = 48.0 "h" [1.0, 1000.0] Judgement, "In store: neither charge nor load for this long";
+    StorageChargeRate "low-in-storage.charge-rate" = 0.01 "C" [0.0, 0.2] Judgement, "Charge means more than this";
+    StorageLoadRate "low-in-storage.load-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Load means more than this";
+    StorageNoticeDays "low-in-storage.notice-days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice when a tenth may be reached sooner";
+    StorageWarningDays "low-in-storage.warning-days" = 7.0 "days" [0.0, 400.0] Judgement, "Warning when sooner than this";
+    StorageRestHours "low-in-storage.rest-hours" = 12.0 "h" [1.0, 1000.0] Judgement, "Or at rest for this long with the mean cell below the marks";
+    StorageLowNotice "low-in-storage.rest-notice" = 3.20 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 12 %)"), "Notice below it";
+    StorageLowWarning "low-in-storage.rest-warning" = 3.13 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 8 %)"), "Warning below it";
+    StorageHoldHours "low-in-storage.hold-hours" = 1.0 "h" [0.0, 100.0] Judgement, "For this long";
+    NotFullDays "not-fully-charged.days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice after so many days without a full charge";
+    NotFullCycles "not-fully-charged.cycles" = 1.5 "times" [0.1, 100.0] Judgement, "In which the capacity was drawn so many times";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";

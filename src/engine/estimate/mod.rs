@@ -1,5 +1,6 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
+pub mod ahead;
 pub mod charge;
 pub mod cold;
 pub mod cut;
@@ -14,6 +15,7 @@ pub mod rms;
 mod rows;
 pub mod sensors;
 pub mod soc;
+pub mod standby;
 pub mod stress;
 pub mod taper;
 

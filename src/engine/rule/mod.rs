@@ -13,6 +13,8 @@ mod hot_exposure;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
+mod low_in_storage;
+mod not_fully_charged;
 mod over_current;
 mod overtemperature;
 mod prolonged_high_float;
@@ -66,6 +68,8 @@ pub static RULES: &[Rule] = &[
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
     left_empty::RULE,
+    low_in_storage::RULE,
+    not_fully_charged::RULE,
     over_current::RULE,
     bms_cutoff::RULE,
     sensor_fault::RULE,
@@ -168,6 +172,10 @@ pub enum Why {
     PackVoltageOnly,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
+    /// The state of charge is not known.
+    SocNotKnown,
+    /// Too much of the time was not seen.
+    SeenTooLittle,
 }
 
 impl Why {
@@ -191,6 +199,8 @@ impl Why {
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
+            Self::SocNotKnown => "the state of charge is not known",
+            Self::SeenTooLittle => "too much of the time was not seen",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
