@@ -182,6 +182,10 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    ChargeVolts "charged_at_v" Highest;
+    HeldVolts "held_v" Highest;
+    FloatVolts "float_v" Highest;
+    Compensation "compensation_mv_per_k" Latest;
     DaysLeft "days_to_10_percent" Lowest;
     DrawAmps "draw_a" Latest;
     SinceFullDays "since_full_days" Latest;

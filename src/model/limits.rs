@@ -164,6 +164,15 @@ limits! {
     StorageHoldHours "low-in-storage.hold-hours" = 1.0 "h" [0.0, 100.0] Judgement, "For this long";
     NotFullDays "not-fully-charged.days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice after so many days without a full charge";
     NotFullCycles "not-fully-charged.cycles" = 1.5 "times" [0.1, 100.0] Judgement, "In which the capacity was drawn so many times";
+    SessionSmallRate "charger-profile.small-rate" = 0.10 "C" [0.001, 1.0] Judgement, "A voltage is held by the charger while the current is smaller than this";
+    SessionHeldMinutes "charger-profile.held-minutes" = 10.0 "min" [1.0, 600.0] Judgement, "And for this long";
+    ProfileMean "charger-profile.mean" = 3.66 "V" [3.3, 4.2] Judgement, "Warning when the mean cell is charged above it";
+    ProfileSeconds "charger-profile.seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
+    ProfileMargin "charger-profile.margin" = 40.0 "mV a cell" [0.0, 500.0] Judgement, "Notice when it is held above what the bank allows by more than this";
+    ProfileMinutes "charger-profile.minutes" = 10.0 "min" [0.0, 600.0] Judgement, "For this long";
+    ProfileFloatHours "charger-profile.float-hours" = 3.0 "h" [0.1, 100.0] Judgement, "Or floated above what the bank allows by more than the margin for this long";
+    ProfileSlope "charger-profile.slope" = 10.0 "mV/K on four cells" [1.0, 100.0] Judgement, "Compensation left on: the voltage held falls by more than this, over three charges or more and at least 10 K";
+    ProfileCorrelation "charger-profile.correlation" = 0.8 "" [0.1, 1.0] Judgement, "And voltage and temperature go against each other at least this closely";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";

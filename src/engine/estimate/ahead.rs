@@ -41,8 +41,7 @@ pub fn usable(celsius: f64, rate: f64) -> (f64, f64, f64) {
     let slow = CAPACITY_SLOW_PLETT.at(celsius);
     let part = (rate / FAST).clamp(0.0, 1.0);
     let at = |fast: f64| slow + (fast - slow) * part;
-    let (low, best, high) =
-        (CAPACITY_FAST_LOW.at(celsius), CAPACITY_FAST.at(celsius), CAPACITY_FAST_HIGH.at(celsius));
+    let (low, best, high) = (CAPACITY_FAST_LOW.at(celsius), CAPACITY_FAST.at(celsius), CAPACITY_FAST_HIGH.at(celsius));
     (at(low), at(best), at(high))
 }
 

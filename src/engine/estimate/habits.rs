@@ -4,6 +4,7 @@ use super::ahead::Ahead;
 use super::charge::Charge;
 use super::heat::Heat;
 use super::rest::Rest;
+use super::session::Sessions;
 use super::soc::Soc;
 use super::standby::Standby;
 use super::stress::Around;
@@ -37,6 +38,8 @@ pub struct Habits {
     pub standby: Standby,
     /// The last quarter of an hour.
     pub ahead: Ahead,
+    /// Charges.
+    pub sessions: Sessions,
     /// When slow estimators were last moved on.
     minute: Option<Stamp>,
 }
@@ -46,6 +49,7 @@ impl Habits {
     pub fn tick(&mut self, view: &View, around: &Around, told: &Told) {
         self.heat.tick(view, around.limits);
         self.standby.tick(view, told, around.limits);
+        self.sessions.tick(view, around.limits);
         if self.minute.is_none_or(|minute| view.now.since(minute) >= MINUTE) {
             self.minute = Some(view.now);
             self.ahead.mark(view, told);
@@ -55,7 +59,7 @@ impl Habits {
     /// Whether a state from elsewhere is no larger than it can be.
     #[must_use]
     pub fn is_within_bounds(&self) -> bool {
-        self.heat.is_within_bounds() && self.standby.is_within_bounds()
+        self.heat.is_within_bounds() && self.standby.is_within_bounds() && self.sessions.is_within_bounds()
     }
 
     /// What is estimated, for screens and scripts; the moment is left to the caller.
@@ -65,6 +69,7 @@ impl Habits {
         rows.extend(self.heat.rows(pack));
         rows.extend(self.standby.rows(pack, limits));
         rows.extend(self.ahead.rows(pack, limits));
+        rows.extend(self.sessions.rows(pack));
         rows
     }
 }

@@ -14,6 +14,7 @@ pub mod rise;
 pub mod rms;
 mod rows;
 pub mod sensors;
+pub mod session;
 pub mod soc;
 pub mod standby;
 pub mod stress;

@@ -32,8 +32,6 @@ struct Open {
     secs: f64,
     /// Something charged.
     busy: bool,
-    /// Something charged at the tick before.
-    charges: bool,
 }
 
 /// What quiet hours draw, A; positive is out of the bank.
@@ -83,24 +81,25 @@ pub fn days_left(from: f64, capacity: f64, amps: f64, monthly_percent: f64) -> O
 impl Standby {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, told: &Told, limits: &Limits) {
+        let rates =
+            view.current.zip(view.capacity).map(|(c, capacity)| (c.recent.high / capacity, c.recent.low / capacity));
+        let charges = rates.is_some_and(|(high, _)| high > limits.get(L::StorageChargeRate));
+        self.open.busy |= charges;
         let hour = u32::try_from(view.now.secs() / 3600).unwrap_or(0);
         if hour != self.open.hour {
             self.turn(hour, view, told, limits);
         }
-        let (Some(current), Some(capacity)) = (view.current, view.capacity) else { return };
-        let (charge, load) = (current.recent.high / capacity, -current.recent.low / capacity);
-        let charges = charge > limits.get(L::StorageChargeRate);
-        self.open.busy |= charges;
-        self.open.charges = charges;
+        let (Some((_, low)), Some(capacity)) = (rates, view.capacity) else { return };
         self.idle = self.idle.filter(|idle| view.now.since(idle.seen) <= UNSEEN_SECS);
         if let Some(idle) = &mut self.idle {
             idle.seen = view.now;
         }
-        if charges || load > limits.get(L::StorageLoadRate) {
+        if charges || -low > limits.get(L::StorageLoadRate) {
             self.idle = None;
         } else if self.idle.is_none() {
             let low = told.soc.known(capacity, limits).map(|known| known.low);
-            self.idle = Some(Idle { since: view.now, seen: view.now, net: told.charge.net(), secs: told.charge.secs, low });
+            self.idle =
+                Some(Idle { since: view.now, seen: view.now, net: told.charge.net(), secs: told.charge.secs, low });
         }
     }
 
@@ -114,7 +113,7 @@ impl Standby {
         while self.quiet.front().is_some_and(|(oldest, _)| oldest.saturating_add(KEPT_H) < hour) {
             self.quiet.pop_front();
         }
-        self.open = Open { hour, net: told.charge.net(), secs: told.charge.secs, busy: self.open.charges, charges: false };
+        self.open = Open { hour, net: told.charge.net(), secs: told.charge.secs, busy: false };
     }
 
     /// What the quiet hours come to; once an hour.

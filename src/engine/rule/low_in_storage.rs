@@ -144,7 +144,8 @@ mod tests {
     fn a_standby_draw_that_empties_it_within_the_month_is_a_notice_and_within_the_week_a_warning() {
         assert_eq!(found(&laid_up(0.6, 0.2, 3.0, 60.0)), ["low-in-storage notice pack 1"], "45 Ah at 0.1 A certain");
         assert_eq!(found(&laid_up(0.3, 0.4, 2.5, 60.0)), ["low-in-storage warning pack 1"]);
-        let text = &laid_up(0.6, 0.2, 3.0, 60.0).snapshot().findings[0].text.clone();
+        let findings = laid_up(0.6, 0.2, 3.0, 60.0).snapshot().findings;
+        let text = &findings.iter().find(|finding| finding.code == "low-in-storage").unwrap().text;
         assert!(text.contains("by a draw of 0.10 A"), "{text}");
     }
 

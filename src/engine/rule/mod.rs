@@ -7,6 +7,7 @@
 mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
+mod charger_profile;
 mod clock_step;
 mod cold_charge;
 mod hot_exposure;
@@ -71,6 +72,7 @@ pub static RULES: &[Rule] = &[
     low_in_storage::RULE,
     not_fully_charged::RULE,
     over_current::RULE,
+    charger_profile::RULE,
     bms_cutoff::RULE,
     sensor_fault::RULE,
     stale_data::RULE,

@@ -49,10 +49,15 @@ fn tell(told: &Told) -> Story {
         _ => format!("was last full {days:.0} days ago"),
     };
     Story {
-        text: format!("{} {when}, with {:.1} times its capacity drawn since.", capital(told.subject), get(Fact::Cycles)),
-        what_to_do: "Charge it full once, until the current has tapered off, within what its maker allows: then the cells can \
+        text: format!(
+            "{} {when}, with {:.1} times its capacity drawn since.",
+            capital(told.subject),
+            get(Fact::Cycles)
+        ),
+        what_to_do:
+            "Charge it full once, until the current has tapered off, within what its maker allows: then the cells can \
                      balance and the state of charge is known again. A bank in store may stay about half full."
-            .into(),
+                .into(),
     }
 }
 
