@@ -77,6 +77,7 @@ impl Engine {
         let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
         let mut rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
         rows.extend(pack.estimates.habits.rows(pack, self.spec(pack), &self.limits));
+        rows.extend(self.state.sharing.rows(pack));
         rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 

@@ -186,6 +186,8 @@ facts! {
     HeldVolts "held_v" Highest;
     FloatVolts "float_v" Highest;
     Compensation "compensation_mv_per_k" Latest;
+    SharePercent "share_percent" Latest;
+    ShareBeyond "share_beyond_points" Latest;
     DaysLeft "days_to_10_percent" Lowest;
     DrawAmps "draw_a" Latest;
     SinceFullDays "since_full_days" Latest;

@@ -173,6 +173,13 @@ limits! {
     ProfileFloatHours "charger-profile.float-hours" = 3.0 "h" [0.1, 100.0] Judgement, "Or floated above what the bank allows by more than the margin for this long";
     ProfileSlope "charger-profile.slope" = 10.0 "mV/K on four cells" [1.0, 100.0] Judgement, "Compensation left on: the voltage held falls by more than this, over three charges or more and at least 10 K";
     ProfileCorrelation "charger-profile.correlation" = 0.8 "" [0.1, 1.0] Judgement, "And voltage and temperature go against each other at least this closely";
+    SharingMoved "unequal-sharing.moved" = 20.0 "% of capacity" [1.0, 100.0] Judgement, "Shares are taken over so much charge that moved one way";
+    SharingFromRate "unequal-sharing.from" = 0.05 "C" [0.0, 1.0] Judgement, "While the bank's current is at least this";
+    SharingNotice "unequal-sharing.notice" = 15.0 "points" [1.0, 100.0] Judgement, "Notice when a pack's share is off its share of capacity by more than this";
+    SharingWarning "unequal-sharing.warning" = 30.0 "points" [1.0, 100.0] Judgement, "Warning above this, or when it is beyond its own rating besides";
+    FightRate "unequal-sharing.fight" = 0.05 "C" [0.0, 1.0] Judgement, "Packs fight: one charges and another draws at more than this";
+    FightBank "unequal-sharing.fight-bank" = 0.02 "C" [0.0, 1.0] Judgement, "While the bank gives or takes less than this";
+    FightMinutes "unequal-sharing.fight-minutes" = 30.0 "min" [0.0, 1440.0] Judgement, "For this long";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";

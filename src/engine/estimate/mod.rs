@@ -15,6 +15,7 @@ pub mod rms;
 mod rows;
 pub mod sensors;
 pub mod session;
+pub mod share;
 pub mod soc;
 pub mod standby;
 pub mod stress;

@@ -21,6 +21,7 @@ mod overtemperature;
 mod prolonged_high_float;
 mod sensor_fault;
 mod stale_data;
+mod unequal_sharing;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -72,6 +73,7 @@ pub static RULES: &[Rule] = &[
     low_in_storage::RULE,
     not_fully_charged::RULE,
     over_current::RULE,
+    unequal_sharing::RULE,
     charger_profile::RULE,
     bms_cutoff::RULE,
     sensor_fault::RULE,
@@ -100,6 +102,8 @@ pub struct BankBench<'a> {
     pub packs: &'a [Pack],
     /// The bank as described.
     pub bank: &'a crate::model::Bank,
+    /// What belongs to the whole bank.
+    pub state: &'a super::BankState,
     /// How good the data is.
     pub quality: &'a super::quality::DataQuality,
     /// The limits in force.
