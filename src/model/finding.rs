@@ -188,6 +188,8 @@ facts! {
     Compensation "compensation_mv_per_k" Latest;
     SharePercent "share_percent" Latest;
     ShareBeyond "share_beyond_points" Latest;
+    SpreadKelvin "spread_k" Highest;
+    WarmingRate "warming_k_per_h" Lowest;
     DaysLeft "days_to_10_percent" Lowest;
     DrawAmps "draw_a" Latest;
     SinceFullDays "since_full_days" Latest;

@@ -180,6 +180,13 @@ limits! {
     FightRate "unequal-sharing.fight" = 0.05 "C" [0.0, 1.0] Judgement, "Packs fight: one charges and another draws at more than this";
     FightBank "unequal-sharing.fight-bank" = 0.02 "C" [0.0, 1.0] Judgement, "While the bank gives or takes less than this";
     FightMinutes "unequal-sharing.fight-minutes" = 30.0 "min" [0.0, 1440.0] Judgement, "For this long";
+    SpreadNotice "temperature-spread.notice" = 8.0 "K" [1.0, 100.0] Judgement, "Notice when sensors on cells or case are further apart than at rest by more than this";
+    SpreadWarning "temperature-spread.warning" = 12.0 "K" [1.0, 100.0] Judgement, "Warning above this";
+    SpreadMinutes "temperature-spread.minutes" = 20.0 "min" [0.0, 600.0] Judgement, "For this long";
+    SpreadHysteresis "temperature-spread.hysteresis" = 1.0 "K" [0.0, 20.0] Judgement, "Over when it has come down by this much";
+    HeaterRise "heater-weak.rise" = 2.0 "K/h" [0.1, 50.0] Judgement, "Notice when the bank warms by less than this with its heater on";
+    HeaterMinutes "heater-weak.minutes" = 60.0 "min" [10.0, 600.0] Judgement, "Over this long without a break";
+    HeaterBelow "heater-weak.below" = 5.0 "°C" [-20.0, 40.0] Judgement, "While its coldest sensor is below this: a warm bank may only be held";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";

@@ -1,6 +1,7 @@
 //! How a pack is used and what it lives in, day by day.
 
 use super::ahead::Ahead;
+use super::baseline::Baseline;
 use super::charge::Charge;
 use super::heat::Heat;
 use super::rest::Rest;
@@ -8,6 +9,7 @@ use super::session::Sessions;
 use super::soc::Soc;
 use super::standby::Standby;
 use super::stress::Around;
+use super::thermal::Thermal;
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::Stamp;
@@ -40,6 +42,10 @@ pub struct Habits {
     pub ahead: Ahead,
     /// Charges.
     pub sessions: Sessions,
+    /// How the pack follows the air, and its heater.
+    pub thermal: Thermal,
+    /// How far its sensors are apart at rest.
+    pub baseline: Baseline,
     /// When slow estimators were last moved on.
     minute: Option<Stamp>,
 }
@@ -53,6 +59,8 @@ impl Habits {
         if self.minute.is_none_or(|minute| view.now.since(minute) >= MINUTE) {
             self.minute = Some(view.now);
             self.ahead.mark(view, told);
+            self.thermal.minute(view, around, told);
+            self.baseline.minute(view, told, around.limits);
         }
     }
 
@@ -64,12 +72,13 @@ impl Habits {
 
     /// What is estimated, for screens and scripts; the moment is left to the caller.
     #[must_use]
-    pub fn rows(&self, pack: &Pack, _spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
+    pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
         let mut rows = pack.estimates.soc.offset.rows(pack);
         rows.extend(self.heat.rows(pack));
         rows.extend(self.standby.rows(pack, limits));
         rows.extend(self.ahead.rows(pack, limits));
         rows.extend(self.sessions.rows(pack));
+        rows.extend(self.thermal.rows(pack, spec, limits));
         rows
     }
 }

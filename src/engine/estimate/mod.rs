@@ -1,6 +1,7 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
 pub mod ahead;
+pub mod baseline;
 pub mod charge;
 pub mod cold;
 pub mod cut;
@@ -20,6 +21,7 @@ pub mod soc;
 pub mod standby;
 pub mod stress;
 pub mod taper;
+pub mod thermal;
 
 pub use rows::rows;
 

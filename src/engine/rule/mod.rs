@@ -10,6 +10,7 @@ mod cell_undervoltage;
 mod charger_profile;
 mod clock_step;
 mod cold_charge;
+mod heater_weak;
 mod hot_exposure;
 mod imbalance;
 mod left_empty;
@@ -21,6 +22,7 @@ mod overtemperature;
 mod prolonged_high_float;
 mod sensor_fault;
 mod stale_data;
+mod temperature_spread;
 mod unequal_sharing;
 
 use super::case::{Case, Cases, Moment, Sign};
@@ -65,6 +67,8 @@ pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
     hot_exposure::RULE,
+    temperature_spread::RULE,
+    heater_weak::RULE,
     imbalance::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
@@ -178,6 +182,10 @@ pub enum Why {
     PackVoltageOnly,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
+    /// The heater does not say whether it is on.
+    NoHeaterSignal,
+    /// One temperature sensor cannot be compared with another.
+    OneSensor,
     /// The state of charge is not known.
     SocNotKnown,
     /// Too much of the time was not seen.
@@ -205,6 +213,8 @@ impl Why {
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
+            Self::NoHeaterSignal => "the heater does not say whether it is on",
+            Self::OneSensor => "fewer than two cell or case temperatures",
             Self::SocNotKnown => "the state of charge is not known",
             Self::SeenTooLittle => "too much of the time was not seen",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
