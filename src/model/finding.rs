@@ -190,6 +190,7 @@ facts! {
     ShareBeyond "share_beyond_points" Latest;
     SpreadKelvin "spread_k" Highest;
     WarmingRate "warming_k_per_h" Lowest;
+    OffsetAmps "offset_a" Latest;
     DaysLeft "days_to_10_percent" Lowest;
     DrawAmps "draw_a" Latest;
     SinceFullDays "since_full_days" Latest;

@@ -201,6 +201,12 @@ limits! {
     SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
     SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";
     SensorRangeEnd "sensor-fault.range-end" = 2.0 "%" [0.0, 100.0] Judgement, "Share of readings at the end of the signal's range";
+    SwingKelvin "sensor-fault.swing" = 2.0 "K" [0.2, 50.0] Judgement, "A sensor on cell or case swings with the air: by at least this either way in a day";
+    SwingTimes "sensor-fault.swing-times" = 1.5 "times" [1.0, 20.0] Judgement, "So many times as far as its siblings";
+    SwingHours "sensor-fault.swing-ahead" = 2.0 "h" [0.1, 12.0] Judgement, "And so long ahead of them";
+    SwingDays "sensor-fault.swing-days" = 3.0 "days" [1.0, 100.0] Judgement, "On so many days in a row";
+    SensorOffset "sensor-fault.offset" = 0.5 "A" [0.0, 50.0] Judgement, "The current sensor's learnt offset is beyond this for certain";
+    SensorOffsetRate "sensor-fault.offset-rate" = 3.3333 "A for 1000 Ah" [0.0, 1000.0] Judgement, "And beyond this, by the rated capacity";
     StalePeriods "stale-data.valid-periods" = 3.0 "periods" [1.0, 100.0] Judgement, "A value is valid for so many of its usual periods";
     StaleFindPeriods "stale-data.periods" = 5.0 "periods" [1.0, 1000.0] Judgement, "Found after so many of its usual periods";
     StaleFindSeconds "stale-data.seconds" = 10.0 "s" [1.0, 86400.0] Judgement, "And after this long";

@@ -20,6 +20,7 @@ pub mod share;
 pub mod soc;
 pub mod standby;
 pub mod stress;
+pub mod swing;
 pub mod taper;
 pub mod thermal;
 
