@@ -191,11 +191,11 @@ facts! {
     SpreadKelvin "spread_k" Highest;
     WarmingRate "warming_k_per_h" Lowest;
     OffsetAmps "offset_a" Latest;
-    DaysLeft "days_to_10_percent" Lowest;
+    DaysLeft "until_a_tenth_days" Lowest;
     DrawAmps "draw_a" Latest;
     SinceFullDays "since_full_days" Latest;
     Cycles "full_cycles" Latest;
-    HotHours "hot_h_30_days" Highest;
+    HotHours "hours_hot_of_30d" Highest;
     AgeingTimes "ageing_by_heat_times" Latest;
 }
 

@@ -17,14 +17,14 @@ pub const WINDOW_DAYS: u32 = 30;
 const ENDS: [f64; 7] = [0.0, 10.0, 25.0, 30.0, 38.0, 45.0, 55.0];
 /// Names of the rows of the bands.
 const BANDS: [&str; ENDS.len() + 1] = [
-    "h_30_days_below_0_degc",
-    "h_30_days_0_to_10_degc",
-    "h_30_days_10_to_25_degc",
-    "h_30_days_25_to_30_degc",
-    "h_30_days_30_to_38_degc",
-    "h_30_days_38_to_45_degc",
-    "h_30_days_45_to_55_degc",
-    "h_30_days_above_55_degc",
+    "hours_of_30d_below_0c",
+    "hours_of_30d_0_to_10c",
+    "hours_of_30d_10_to_25c",
+    "hours_of_30d_25_to_30c",
+    "hours_of_30d_30_to_38c",
+    "hours_of_30d_38_to_45c",
+    "hours_of_30d_45_to_55c",
+    "hours_of_30d_above_55c",
 ];
 /// Our own weight, then the models'.
 const WEIGHTS: usize = AGEING.len() + 1;
@@ -155,7 +155,7 @@ impl Heat {
                 why: Some("relative to 25 °C over the hours seen; bounds: the spread of published models".into()),
                 ..known("ageing_by_heat_times", subject, felt.ageing)
             },
-            known("hot_h_30_days", subject, felt.hot_h),
+            known("hours_hot_of_30d", subject, felt.hot_h),
         ];
         let sum = self.closed.plus(&self.today);
         let bands = BANDS.into_iter().zip(sum.bands).filter(|(_, secs)| *secs > 0.0);

@@ -151,7 +151,7 @@ impl Standby {
         let subject = Subject::pack(pack.number);
         let Some(draw) = self.draw else {
             let why = "fewer than four hours without charge were seen whole";
-            return ["standby_draw_a", "quiet_hours_draw_a", "days_to_10_percent"]
+            return ["standby_draw_a", "quiet_hours_draw_a", "until_a_tenth_days"]
                 .map(|name| unknown(name, subject, why))
                 .into();
         };
@@ -167,7 +167,7 @@ impl Standby {
 /// Days to a tenth at the standby draw: at the near end of everything, most likely, and at the far end, since a
 /// reading of zero may hide what the sensor cannot see.
 fn days(pack: &Pack, draw: &Draw, limits: &Limits) -> Estimate {
-    let (name, subject) = ("days_to_10_percent", Subject::pack(pack.number));
+    let (name, subject) = ("until_a_tenth_days", Subject::pack(pack.number));
     let monthly = limits.get(L::SelfDischarge);
     let (Some(capacity), Ok((soc, _))) =
         (pack.view.capacity, pack.estimates.soc.estimate(&pack.view, pack.view.now, limits))
