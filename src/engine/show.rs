@@ -76,7 +76,9 @@ impl Engine {
 
     fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
         let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
-        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        let mut rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.extend(pack.estimates.habits.rows(pack, self.spec(pack), &self.limits));
+        rows.extend(self.state.sharing.rows(pack));
         rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 

@@ -196,6 +196,21 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    ChargeVolts "charged_at_v" Highest;
+    HeldVolts "held_v" Highest;
+    FloatVolts "float_v" Highest;
+    Compensation "compensation_mv_per_k" Latest;
+    SharePercent "share_percent" Latest;
+    ShareBeyond "share_beyond_points" Latest;
+    SpreadKelvin "spread_k" Highest;
+    WarmingRate "warming_k_per_h" Lowest;
+    OffsetAmps "offset_a" Latest;
+    DaysLeft "until_a_tenth_days" Lowest;
+    DrawAmps "draw_a" Latest;
+    SinceFullDays "since_full_days" Latest;
+    Cycles "full_cycles" Latest;
+    HotHours "hours_hot_of_30d" Highest;
+    AgeingTimes "ageing_by_heat_times" Latest;
 }
 
 /// The figures under a finding.

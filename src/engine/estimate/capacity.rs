@@ -55,7 +55,13 @@ pub struct Capacity {
 
 impl Capacity {
     /// Moves on by one tick; `full` when this tick says so, `low` where the first cell came to the lower mark.
-    pub fn tick(&mut self, view: &View, charge: &Charge, (full, low): (Option<&Full>, Option<(f64, f64)>), limits: &Limits) {
+    pub fn tick(
+        &mut self,
+        view: &View,
+        charge: &Charge,
+        (full, low): (Option<&Full>, Option<(f64, f64)>),
+        limits: &Limits,
+    ) {
         let Some(rated) = view.capacity else { return };
         let net = charge.net();
         let here = Start { full: None, net, secs: charge.secs, blind: charge.blind_secs };

@@ -166,7 +166,8 @@ impl KneeWatch {
     /// The sweep as it stands.
     fn arrivals(&self, sweep: &Sweep) -> Option<Vec<Arrival>> {
         let (_, since) = self.first?;
-        let (from, _, slow_first) = self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let (from, _, slow_first) =
+            self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))?;
         let offset = sweep.now.since(since) / 3600.0 * limits_offset(sweep.capacity);
         let lag = |slow: f64| AHEAD * sweep.drive.ratio * (slow_first - slow) * sweep.capacity;
         let arrival = |runner: &Runner| {

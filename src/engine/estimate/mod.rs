@@ -1,24 +1,34 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
+pub mod ahead;
 pub mod apart;
 pub mod balance;
+pub mod baseline;
 pub mod capacity;
 pub mod charge;
 pub mod cold;
 pub mod cut;
 mod end_rows;
 pub mod full;
+pub mod habits;
+pub mod heat;
 pub mod hours;
 pub mod knee;
+pub mod offset;
 pub mod polar;
 pub mod rest;
 pub mod rise;
 pub mod rms;
 mod rows;
 pub mod sensors;
+pub mod session;
+pub mod share;
 pub mod soc;
+pub mod standby;
 pub mod stress;
+pub mod swing;
 pub mod taper;
+pub mod thermal;
 pub mod visit;
 pub mod which;
 
@@ -51,6 +61,8 @@ pub struct Estimates {
     pub apart: apart::Apart,
     /// Capacity.
     pub capacity: capacity::Capacity,
+    /// How the pack is used, day by day.
+    pub habits: habits::Habits,
 }
 
 impl Estimates {
@@ -70,5 +82,12 @@ impl Estimates {
         let counted = (&self.charge, &self.taper, &self.rest);
         let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);
         self.capacity.tick(view, &self.charge, (full.as_ref(), self.apart.low_mark), around.limits);
+    }
+
+    /// Moves on what looks beyond the pack's own view: at sources, description, other packs.
+    pub fn tick_around(&mut self, view: &View, around: &stress::Around) {
+        self.stress.tick(view, around);
+        let told = habits::Told { charge: &self.charge, soc: &self.soc, rest: &self.rest };
+        self.habits.tick(view, around, &told);
     }
 }

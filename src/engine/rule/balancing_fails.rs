@@ -76,6 +76,8 @@ fn tell(told: &Told) -> Story {
             get(Fact::BledHours),
             get(Fact::CameDownAh).max(0.0),
         ),
-        what_to_do: "Check what the bank's description says of balancing. If it is right, have the BMS of this pack looked at.".into(),
+        what_to_do:
+            "Check what the bank's description says of balancing. If it is right, have the BMS of this pack looked at."
+                .into(),
     }
 }

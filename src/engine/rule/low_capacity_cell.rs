@@ -41,8 +41,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         let sign = |severity, limit| Sign::new(severity, percent > limit && sure, percent > KEEPS * limit && sure);
         let signs = [sign(Severity::Notice, notice), sign(Severity::Warning, warning)];
         let off = short.half().map(|half| (Fact::ShortErrorAh, half));
-        let facts: Vec<_> =
-            [(Fact::ShortAh, best), (Fact::ShortPercent, percent)].into_iter().chain(off).collect();
+        let facts: Vec<_> = [(Fact::ShortAh, best), (Fact::ShortPercent, percent)].into_iter().chain(off).collect();
         court.say(Subject::cell(bench.pack.number, cell as u8), &signs, &facts);
     }
     if judged { court.judged() } else { court.waits(Why::NeedsBothEnds) }
