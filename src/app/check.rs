@@ -9,7 +9,7 @@ use crate::report::{self, Report};
 /// Judges the logs and writes the report.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
     let mut reader = logs::open(&args.logs)?;
-    let mut pipeline = Pipeline::new(Setup::default());
+    let mut pipeline = Pipeline::new(Setup { dialect: args.dialect, ..Setup::default() });
     let mut progress = Progress::new("reading");
     let driven = drive(&mut reader, &mut pipeline, |reader| {
         let (done, total) = reader.progress();

@@ -4,9 +4,8 @@ use super::output::Output;
 use super::progress::Progress;
 use super::{Exit, logs};
 use crate::config::{DecodeArgs, DecodeFormat};
-use crate::decode::Decoder;
-use crate::layout::own as format;
-use crate::model::{Body, Frame, Heard};
+use crate::decode::{Decoder, Settings};
+use crate::model::Body;
 use crate::report::{FrameText, Line, Signal};
 use std::io::{Write, stderr};
 
@@ -16,7 +15,7 @@ const LOOK_EVERY: u64 = 1 << 14;
 /// Writes out every frame of the log.
 pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
     let mut reader = logs::open(std::slice::from_ref(&args.log))?;
-    let mut decoder = Decoder::own();
+    let mut decoder = Decoder::new(Settings { dialect: args.dialect, ..Settings::default() });
     let mut output = Output::new();
     let mut progress = Progress::new("reading");
     let frame_text = FrameText::default();
@@ -27,9 +26,10 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         let Body::Frame(frame) = &input.body else { continue };
         frames += 1;
         signals.clear();
-        let heard = decoder.frame(frame, |slot, value| signals.push(Signal { slot, value }));
+        let heard = decoder.frame(input.stamp, frame, |slot, value| signals.push(Signal { slot, value }));
         let interface = reader.interfaces().name(frame.channel).unwrap_or("-");
-        let line = Line { stamp: input.stamp, frame, interface, message: message(frame, &heard), signals: &signals };
+        let line =
+            Line { stamp: input.stamp, frame, interface, message: decoder.message(frame, &heard), signals: &signals };
         out.clear();
         match args.format {
             DecodeFormat::Text => frame_text.text(&mut out, &line),
@@ -55,13 +55,4 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         let _ = writeln!(stderr(), "cellwright: {refused}");
     }
     Ok(Exit::Clear)
-}
-
-/// Name of the message that the map made of the frame.
-fn message(frame: &Frame, heard: &Heard) -> Option<&'static str> {
-    let (group, _) = format::split(frame.id).filter(|_| heard.known)?;
-    if group == format::HELLO {
-        return Some("hello");
-    }
-    format::frame_of(group).map(|(layout, _)| layout.name)
 }

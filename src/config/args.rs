@@ -1,7 +1,7 @@
 //! The arguments, as the parser's derive takes them.
 
 use super::examples::help_of;
-use crate::model::Severity;
+use crate::model::{Dialect, Severity};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -94,6 +94,9 @@ pub struct WatchArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `replay`.
@@ -102,6 +105,9 @@ pub struct ReplayArgs {
     /// The log; several files are read in this order as one
     #[arg(value_name = "LOG", required = true)]
     pub logs: Vec<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `check`.
@@ -116,6 +122,9 @@ pub struct CheckArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `decode`.
@@ -127,6 +136,9 @@ pub struct DecodeArgs {
     /// For people, or an object a line for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: DecodeFormat,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Form of a report.
@@ -178,6 +190,12 @@ impl From<FailOn> for Severity {
             FailOn::Urgent => Self::Urgent,
         }
     }
+}
+
+/// A dialect that a bus can be told to speak.
+fn dialect(word: &str) -> Result<Dialect, String> {
+    let known = Dialect::from_word(word).filter(|dialect| *dialect != Dialect::File);
+    known.ok_or_else(|| "expected own, rv-c or iec-61162-3".to_owned())
 }
 
 fn days(text: &str) -> Result<f64, String> {
