@@ -2,4 +2,6 @@
 
 mod bus;
 mod dialect;
+mod encoder;
+mod properties;
 mod vectors;
