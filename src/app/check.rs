@@ -10,7 +10,7 @@ use crate::source::log::LogReader;
 
 /// Judges the logs and writes the report.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
-    let setup = Setup::default();
+    let setup = Setup { dialect: args.dialect, ..Setup::default() };
     if args.limit.is_empty() && args.compare.is_none() {
         return judge(args, setup);
     }
