@@ -204,8 +204,8 @@ fn cells_may_be_read_earlier_than_the_current() {
     let days = 90.5 / 86_400.0;
     let (at_once, truth) = run(&bank(0.0), "", days);
     let (earlier, late) = run(&bank(4.0), "", days);
-    assert!((truth.packs[0].amps - late.packs[0].amps).abs() < 1.0);
-    assert!((earlier[&AMPS] - at_once[&AMPS]).abs() < 1.0);
+    assert!((truth.packs[0].amps - late.packs[0].amps).abs() < 2.0);
+    assert!((earlier[&AMPS] - at_once[&AMPS]).abs() < 2.0);
     let first = |values: &BTreeMap<Slot, f64>| values[&cell(0)];
     assert!(first(&earlier) - first(&at_once) > 0.03, "{} {}", first(&earlier), first(&at_once));
 }
