@@ -2,6 +2,7 @@
 //! the time, and the same inputs give the same findings however they were cut.
 
 pub mod case;
+mod cause;
 #[cfg(test)]
 pub(crate) mod cells_in_row;
 pub mod estimate;

@@ -21,6 +21,7 @@ const SAME_CHARGE: f64 = 43_200.0;
 
 pub(super) const RULE: Rule = Rule {
     code: "imbalance",
+    page: include_str!("../../../docs/conditions/imbalance.md"),
     title: "cells stand apart at the end of a charge",
     safety: false,
     remembered: true,
