@@ -86,7 +86,7 @@ fn high_water(process: u32) -> u64 {
 }
 
 /// Time that all threads of a process have spent on a core; zero once it has gone.
-fn on_core(process: u32) -> Duration {
+pub(crate) fn on_core(process: u32) -> Duration {
     let Ok(threads) = fs::read_dir(format!("/proc/{process}/task")) else { return Duration::ZERO };
     let nanos = threads.flatten().filter_map(|thread| {
         let text = fs::read_to_string(thread.path().join("schedstat")).ok()?;
