@@ -182,6 +182,13 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    ConnectionMilliohms "connection_mohm" Latest;
+    ConnectionError "connection_error_mohm" Latest;
+    GrowthMilliohms "growth_mohm" Latest;
+    MillivoltsAt100 "at_100_a_mv" Latest;
+    HeatWatts "heat_w" Latest;
+    LargestAmps "largest_10min_a" Highest;
+    RatedAmps "rated_a" Latest;
 }
 
 /// The figures under a finding.

@@ -3,14 +3,20 @@
 pub mod charge;
 pub mod cold;
 pub mod cut;
+pub mod fit;
 pub mod full;
 pub mod hours;
+pub mod load;
+pub mod resistance;
+mod resistance_rows;
 pub mod rest;
 pub mod rise;
+pub mod rls;
 pub mod rms;
 mod rows;
 pub mod sensors;
 pub mod soc;
+pub mod steps;
 pub mod stress;
 pub mod taper;
 
@@ -37,6 +43,10 @@ pub struct Estimates {
     pub hours: hours::Hours,
     /// State of charge.
     pub soc: soc::Soc,
+    /// Resistance from steps of the current.
+    pub resistance: resistance::Resistance,
+    /// Heat that a connection gives off.
+    pub load: load::Load,
 }
 
 impl Estimates {
@@ -47,6 +57,7 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
+        self.load.tick(view);
         self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
     }
 }

@@ -13,6 +13,7 @@ pub fn rows(pack: &Pack, now: Stamp, limits: &Limits) -> Vec<Estimate> {
     rows.extend(charge(pack, limits));
     rows.push(held_high(pack, limits));
     rows.push(rest(pack, limits));
+    rows.extend(super::resistance_rows::rows(pack, limits));
     rows
 }
 

@@ -9,6 +9,7 @@ mod cell_overvoltage;
 mod cell_undervoltage;
 mod clock_step;
 mod cold_charge;
+mod high_resistance_connection;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
@@ -60,6 +61,7 @@ pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
     imbalance::RULE,
+    high_resistance_connection::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
@@ -166,6 +168,10 @@ pub enum Why {
     PackVoltageOnly,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
+    /// Too few steps of the current, or too coarse ones.
+    TooFewSteps,
+    /// Temperatures lie far apart and some cells have no sensor.
+    Uneven,
 }
 
 impl Why {
@@ -189,6 +195,8 @@ impl Why {
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
+            Self::TooFewSteps => "not enough steps of the current yet",
+            Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
@@ -229,6 +237,12 @@ impl Court<'_> {
     /// The rule cannot judge now, but what it judged before still stands.
     pub fn waits(&mut self, why: Why) {
         self.answer.why = if self.answer.judged.is_some() { None } else { Some(why) };
+    }
+
+    /// Whether the rule could judge when it last tried.
+    #[must_use]
+    pub fn has_judged(&self) -> bool {
+        self.answer.judged.is_some()
     }
 
     /// Whether saying that nothing is met can matter.
