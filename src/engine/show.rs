@@ -3,7 +3,7 @@
 use super::estimate::cold;
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
-use super::{Engine, estimate, verdict};
+use super::{Engine, cause, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
@@ -30,6 +30,7 @@ impl Engine {
             notes: self.quality.notes().to_vec(),
             ..Snapshot::default()
         };
+        snapshot.causes = cause::causes(&snapshot.findings);
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
         snapshot
     }

@@ -1,6 +1,7 @@
 //! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
 //! `tests/hostile.rs` call the same functions.
 
+use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
 use cellwright::pipeline::{Pipeline, SavedState, Setup};
@@ -22,6 +23,7 @@ pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("description", description),
     ("pipeline", pipeline),
     ("saved_state", saved_state),
+    ("dbc", dbc),
 ];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
@@ -222,4 +224,34 @@ fn sound_frames(sender: u8) -> impl Iterator<Item = Frame> {
         })
     });
     std::iter::once(own::hello(sender)).chain(values)
+}
+
+/// Any bytes as a DBC: refused in words that a terminal may show, or a map of which every signal lies in its message.
+pub(crate) fn dbc(data: &[u8]) {
+    let harmless = |text: &str| assert_eq!(clean(text, usize::MAX), text);
+    let read = match dbc::parse(data) {
+        Ok(read) => DbcMap::new(read).expect("a file of this length has few messages"),
+        Err(error) => {
+            assert!((1..=20).contains(&error.problems.len()));
+            return harmless(&error.to_string());
+        }
+    };
+    read.dbc.notes.iter().for_each(|note| harmless(&note.to_string()));
+    let bytes: Vec<u8> = data.iter().copied().chain([0; 64]).take(64).collect();
+    for (number, message) in read.dbc.messages.iter().enumerate() {
+        harmless(&message.name);
+        for signal in &message.signals {
+            assert!(signal.field.bytes().is_none_or(|bytes| bytes <= usize::from(message.length)), "{signal:?}");
+            signal
+                .states
+                .iter()
+                .map(|(_, name)| name)
+                .chain([&signal.name, &signal.unit])
+                .for_each(|text| harmless(text));
+        }
+        let frame = Frame::new(message.id, FrameKind::Fd(0), &bytes).expect("64 bytes");
+        for (target, value) in read.map.values(number, &frame) {
+            assert!(matches!(value, Value::Present(_)) && read.signal(target).is_some(), "{target:?} {value:?}");
+        }
+    }
 }
