@@ -357,6 +357,7 @@ impl Engine {
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
         pack.estimates.tick_ends(&view, &pack.balancing, &around);
         pack.estimates.tick_around(&view, &around);
+        pack.estimates.resistance.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };

@@ -9,15 +9,20 @@ pub mod charge;
 pub mod cold;
 pub mod cut;
 mod end_rows;
+pub mod fit;
 pub mod full;
 pub mod habits;
 pub mod heat;
 pub mod hours;
 pub mod knee;
+pub mod load;
 pub mod offset;
 pub mod polar;
+pub mod resistance;
+mod resistance_rows;
 pub mod rest;
 pub mod rise;
+pub mod rls;
 pub mod rms;
 mod rows;
 pub mod sensors;
@@ -25,6 +30,7 @@ pub mod session;
 pub mod share;
 pub mod soc;
 pub mod standby;
+pub mod steps;
 pub mod stress;
 pub mod swing;
 pub mod taper;
@@ -63,6 +69,10 @@ pub struct Estimates {
     pub capacity: capacity::Capacity,
     /// How the pack is used, day by day.
     pub habits: habits::Habits,
+    /// Resistance from steps of the current.
+    pub resistance: resistance::Resistance,
+    /// Heat that a connection gives off.
+    pub load: load::Load,
 }
 
 impl Estimates {
@@ -73,6 +83,7 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
+        self.load.tick(view);
     }
 
     /// Moves on what looks at the ends of the charge, and counts between them.

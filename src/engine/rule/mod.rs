@@ -12,6 +12,7 @@ mod charger_profile;
 mod clock_step;
 mod cold_charge;
 mod heater_weak;
+mod high_resistance_connection;
 mod hot_exposure;
 mod imbalance;
 mod left_empty;
@@ -78,6 +79,7 @@ pub static RULES: &[Rule] = &[
     low_capacity_cell::RULE,
     self_discharging_cell::RULE,
     balancing_fails::RULE,
+    high_resistance_connection::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
@@ -208,6 +210,10 @@ pub enum Why {
     SocNotKnown,
     /// Too much of the time was not seen.
     SeenTooLittle,
+    /// Too few steps of the current, or too coarse ones.
+    TooFewSteps,
+    /// Temperatures lie far apart and some cells have no sensor.
+    Uneven,
 }
 
 impl Why {
@@ -244,6 +250,8 @@ impl Why {
             Self::OneSensor => "fewer than two cell or case temperatures",
             Self::SocNotKnown => "the state of charge is not known",
             Self::SeenTooLittle => "too much of the time was not seen",
+            Self::TooFewSteps => "not enough steps of the current yet",
+            Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
@@ -284,6 +292,12 @@ impl Court<'_> {
     /// The rule cannot judge now, but what it judged before still stands.
     pub fn waits(&mut self, why: Why) {
         self.answer.why = if self.answer.judged.is_some() { None } else { Some(why) };
+    }
+
+    /// Whether the rule could judge when it last tried.
+    #[must_use]
+    pub fn has_judged(&self) -> bool {
+        self.answer.judged.is_some()
     }
 
     /// Whether saying that nothing is met can matter.
