@@ -4,6 +4,7 @@
 //! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
 
 pub mod app;
+pub mod bank;
 pub mod config;
 pub mod curve;
 pub mod decode;
