@@ -6,9 +6,11 @@
 pub mod app;
 pub mod bank;
 pub mod config;
+pub mod convert;
 pub mod curve;
 pub mod decode;
 pub mod engine;
+pub mod history;
 pub mod layout;
 pub mod model;
 pub mod pipeline;

@@ -8,11 +8,13 @@ mod error;
 mod from_dbc;
 mod history;
 mod inline;
+pub mod overrides;
 mod pack;
 mod pattern;
 mod reader;
 mod role;
 mod signal;
+pub mod table;
 mod template;
 mod write;
 

@@ -44,6 +44,12 @@ pub enum Command {
     /// Judge a recorded log: the verdict, what was found, what to do
     #[command(after_help = help_of("check"))]
     Check(CheckArgs),
+    /// Print the page of a condition: what it means, how it is judged, what to do; without a code, list them
+    #[command(after_help = help_of("explain"))]
+    Explain(ExplainArgs),
+    /// Print every limit in force, and where it comes from
+    #[command(after_help = help_of("limits"))]
+    Limits(LimitsArgs),
     /// Print what every frame of a log says
     #[command(after_help = help_of("decode"))]
     Decode(DecodeArgs),
@@ -120,9 +126,37 @@ pub struct CheckArgs {
     /// For people, or for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: ReportFormat,
+    /// What if: this limit had another number; says which findings appear, vanish or move
+    #[arg(long, value_name = "NAME=VALUE", value_parser = named_number)]
+    pub limit: Vec<(String, f64)>,
+    /// What if: the limits of this TOML file were in force
+    #[arg(long, value_name = "LIMITS.toml")]
+    pub compare: Option<PathBuf>,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+}
+
+/// Options of `explain`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct ExplainArgs {
+    /// The condition, by its code; without one, all are listed
+    #[arg(value_name = "CODE")]
+    pub code: Option<String>,
+    /// With the limits of this bank file
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+}
+
+/// Options of `limits`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct LimitsArgs {
+    /// With the limits of this bank file
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// For people, or for programs
+    #[arg(long, value_enum, default_value_t)]
+    pub format: ReportFormat,
 }
 
 /// Options of `decode`.
@@ -196,6 +230,14 @@ fn days(text: &str) -> Result<f64, String> {
 
 fn sample(text: &str) -> Result<f64, String> {
     number(text, 0.1, 3600.0, "seconds")
+}
+
+/// A name and a number.
+fn named_number(text: &str) -> Result<(String, f64), String> {
+    let expected = || "expected NAME=VALUE, such as cell-overvoltage.notice=3.75".to_owned();
+    let (name, number) = text.split_once('=').ok_or_else(expected)?;
+    let number = number.trim().parse().map_err(|_| expected())?;
+    Ok((name.trim().to_owned(), number))
 }
 
 /// A speed of a CAN bus, in kbit/s.

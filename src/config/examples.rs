@@ -47,6 +47,13 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright check --fail-on notice june.log july.log",
         "Two files in a row; exit code 1 for any finding.",
     ),
+    example(
+        "check",
+        "cellwright check trip.log --limit cell-overvoltage.notice=3.75",
+        "What would be found with this limit instead?",
+    ),
+    example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
+    example("limits", "cellwright limits", "Every number in force and where it comes from."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(
