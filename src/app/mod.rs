@@ -49,7 +49,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
             }
         },
         Command::Watch(args) => watch::watch(args),
-        Command::Replay(args) => replay::replay_screen(&args.logs, Setup::default()),
+        Command::Replay(args) => replay::replay_screen(&args.logs, Setup { dialect: args.dialect, ..Setup::default() }),
         Command::Check(args) => check::check(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),

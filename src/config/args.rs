@@ -1,7 +1,7 @@
 //! The arguments, as the parser's derive takes them.
 
 use super::examples::help_of;
-use crate::model::Severity;
+use crate::model::{Dialect, Severity};
 use crate::wire::serial_can::Speed;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -107,6 +107,9 @@ pub struct WatchArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `replay`.
@@ -115,6 +118,9 @@ pub struct ReplayArgs {
     /// The log; several files are read in this order as one
     #[arg(value_name = "LOG", required = true)]
     pub logs: Vec<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `check`.
@@ -135,6 +141,9 @@ pub struct CheckArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `explain`.
@@ -171,6 +180,9 @@ pub struct DecodeArgs {
     /// Decode what this DBC describes, and nothing else
     #[arg(long, value_name = "FILE")]
     pub dbc: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Form of a report.
@@ -222,6 +234,12 @@ impl From<FailOn> for Severity {
             FailOn::Urgent => Self::Urgent,
         }
     }
+}
+
+/// A dialect that a bus can be told to speak.
+fn dialect(word: &str) -> Result<Dialect, String> {
+    let known = Dialect::from_word(word).filter(|dialect| *dialect != Dialect::File);
+    known.ok_or_else(|| "expected own, rv-c or iec-61162-3".to_owned())
 }
 
 fn days(text: &str) -> Result<f64, String> {

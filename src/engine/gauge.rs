@@ -74,6 +74,8 @@ pub struct Gauge {
     /// Extremes since the last tick; meaningful only while `fresh` is not 0.
     recent: Extremes,
     fresh: u16,
+    /// It is sent only when a device asks: that it does not come says nothing.
+    asked: bool,
     lowest: f64,
     highest: f64,
 }
@@ -89,6 +91,7 @@ impl Default for Gauge {
             count: 0,
             recent: Extremes::at(0.0),
             fresh: 0,
+            asked: false,
             lowest: f64::MAX,
             highest: f64::MIN,
         }
@@ -184,7 +187,18 @@ impl Gauge {
     #[must_use]
     pub fn silent_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
         let silent = now.since(self.heard_at()?);
-        (self.count >= 3 && silent > self.silence_found(periods, secs)).then_some(silent)
+        (self.count >= 3 && !self.asked && silent > self.silence_found(periods, secs)).then_some(silent)
+    }
+
+    /// Says whether it is sent only when a device asks.
+    pub fn set_asked(&mut self, asked: bool) {
+        self.asked = asked;
+    }
+
+    /// Whether it is sent only when a device asks.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        self.asked
     }
 
     fn silence_found(&self, periods: f64, secs: f64) -> f64 {
@@ -197,7 +211,7 @@ impl Gauge {
         let heard = self.heard_at()?;
         let invalid = self.valid_until(valid_periods).filter(|at| *at >= now);
         let silent = heard.plus_secs(self.silence_found(silence.0, silence.1));
-        let silent = (self.count >= 3 && silent >= now).then_some(silent);
+        let silent = (self.count >= 3 && !self.asked && silent >= now).then_some(silent);
         invalid.into_iter().chain(silent).min()
     }
 

@@ -16,7 +16,7 @@ pub mod view;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{
-    Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value,
+    Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot, Stamp, Value,
 };
 use case::{Cases, Moment};
 use estimate::stress::Around;
@@ -211,6 +211,20 @@ impl Engine {
         if let Some(beat) = &told.beat {
             self.beat(beat);
         }
+    }
+
+    /// How a value comes to be sent: one that is sent when asked for is not missed.
+    pub fn sent(&mut self, slot: Slot, sent: Sent) {
+        if let Some(pack) = self.packs.get_mut(usize::from(slot.pack)) {
+            pack.sent(slot, sent == Sent::Asked);
+        }
+    }
+
+    /// Engine time of the last input.
+    #[must_use]
+    #[inline]
+    pub fn now(&self) -> Stamp {
+        self.now
     }
 
     /// A leap of the clock looks like a gap until a sender's own time shows what it was.

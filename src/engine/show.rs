@@ -28,6 +28,7 @@ impl Engine {
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
+            buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
         };
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);

@@ -21,7 +21,7 @@ pub use day::Day;
 pub use dialect::Dialect;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};
-pub use heard::{Beat, Heard};
+pub use heard::{Beat, Heard, Sent};
 pub use history::{BankEvent, Change};
 pub use input::{Body, Input, Rejection};
 pub use limits::{Limit, Limits};
