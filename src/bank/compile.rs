@@ -46,7 +46,8 @@ pub(super) fn agrees(signals: &[Signal], new: usize) -> Result<(), Trouble> {
 }
 
 /// A slot as a person reads it.
-pub(super) fn shown(slot: Slot) -> String {
+#[must_use]
+pub fn shown(slot: Slot) -> String {
     let number = u16::from(slot.index) + 1;
     let word = word_of(slot.quantity);
     if is_of_the_bank(slot.quantity) {

@@ -16,14 +16,17 @@ mod role;
 mod signal;
 pub mod table;
 mod template;
+mod words;
 mod write;
 
 #[cfg(test)]
 mod tests;
 
+pub use compile::shown;
 pub use error::{BankError, Problem, Trouble};
 pub use role::{ROLES, role_of, word_of};
 pub use template::TEMPLATE;
+pub use words::place_words;
 pub use write::write;
 
 use crate::layout::{CompiledMap, Field, Key, Places, When};
@@ -76,8 +79,6 @@ pub struct Signal {
     pub when: Vec<When>,
     /// Numbers in the data that say which pack or cell it is about, from `slot` on.
     pub places: Places,
-    /// Seconds between two counts of a live counter.
-    pub period: Option<f64>,
 }
 
 impl BankFile {
@@ -87,9 +88,18 @@ impl BankFile {
         compile::compile(&self.signals).ok().filter(|_| !self.signals.is_empty()).map(Arc::new)
     }
 
-    /// The live counters: number and seconds between two counts.
-    pub fn counters(&self) -> impl Iterator<Item = &Signal> {
-        self.signals.iter().filter(|signal| signal.slot.quantity == Quantity::SenderFrames)
+    /// How many counts each live counter has before it begins anew, by its number; 0 where there is none.
+    #[must_use]
+    pub fn counters(&self) -> Vec<u64> {
+        let mut counters = Vec::new();
+        for signal in self.signals.iter().filter(|signal| signal.slot.quantity == Quantity::SenderFrames) {
+            let at = usize::from(signal.slot.index);
+            counters.resize(counters.len().max(at + 1), 0);
+            if let Some(counts) = counters.get_mut(at) {
+                *counts = signal.field.plain_counts();
+            }
+        }
+        counters
     }
 }
 

@@ -1,7 +1,7 @@
 //! Reads tables of TOML key by key and collects what is wrong, with the line.
 
 use super::error::{BankError, MOST_PROBLEMS, Problem, Trouble};
-use crate::model::clean;
+use crate::model::{clean, nearest};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -235,29 +235,12 @@ fn shown(value: &DeValue) -> String {
 /// What may have been meant, or what there is.
 pub(super) fn hint<'a>(found: &str, known: impl Iterator<Item = &'a str> + Clone) -> String {
     const SHOWN: usize = 40;
-    let found: String = found.chars().take(64).collect();
-    let near = known.clone().map(|word| (distance(&found, word), word)).min();
-    match near {
-        Some((off, word)) if off <= 1 + word.chars().count() / 4 => format!("did you mean '{}'?", clean(word, 64)),
-        _ => {
+    match nearest(found, known.clone()) {
+        Some(word) => format!("did you mean '{}'?", clean(word, 64)),
+        None => {
             let all: Vec<String> = known.clone().take(SHOWN).map(|word| clean(word, 64)).collect();
             let more = if known.count() > SHOWN { ", …" } else { "" };
             format!("one of {}{more}", all.join(", "))
         }
     }
-}
-
-/// How many letters to change, put in or take out (Levenshtein 1966); the shorter of both at 64 letters.
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().take(64).flat_map(char::to_lowercase).collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (line, from) in a.chars().take(64).flat_map(char::to_lowercase).enumerate() {
-        let mut corner = std::mem::replace(&mut row[0], line + 1);
-        for (at, to) in b.iter().enumerate() {
-            let change = corner + usize::from(from != *to);
-            corner = row[at + 1];
-            row[at + 1] = change.min(corner + 1).min(row[at] + 1);
-        }
-    }
-    row.last().copied().unwrap_or(0)
 }

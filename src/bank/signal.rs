@@ -43,7 +43,6 @@ const KEYS: &[&str] = &[
     "number-in",
     "message-name",
     "signal-name",
-    "period",
 ];
 
 /// Keys that say where a field stands, which a DBC says itself.
@@ -71,7 +70,6 @@ struct Common {
     unit: Option<(f64, f64)>,
     turned: bool,
     states: Vec<(u64, f64)>,
-    period: Option<f64>,
 }
 
 /// Every signal of the file.
@@ -126,8 +124,7 @@ fn common(reader: &mut Reader, table: &Table, turned: bool) -> Option<Common> {
     let numbers = pattern::numbers(reader, table, "number", most);
     let unit = unit(reader, table, role);
     let states = states(reader, table, role);
-    let period = period(reader, table, role);
-    Some(Common { role, packs, numbers, unit, turned: turned && is_directed(role), states, period })
+    Some(Common { role, packs, numbers, unit, turned: turned && is_directed(role), states })
 }
 
 fn unit(reader: &mut Reader, table: &Table, role: Quantity) -> Option<(f64, f64)> {
@@ -138,19 +135,6 @@ fn unit(reader: &mut Reader, table: &Table, role: Quantity) -> Option<(f64, f64)
         reader.not_among("unit", value, hint(text, role::units(role)));
     }
     unit
-}
-
-fn period(reader: &mut Reader, table: &Table, role: Quantity) -> Option<f64> {
-    let period = reader.number(table, "period", (0.001, 3600.0));
-    match (role == Quantity::SenderFrames, table.has("period")) {
-        (true, false) => reader.problem(table.at, Trouble::Needs { key: "period", place: "a live counter" }),
-        (false, true) => {
-            let why = "is for live counters: seconds between two counts";
-            reader.problem(table.place("period"), Trouble::Key { key: "period", why });
-        }
-        _ => {}
-    }
-    period
 }
 
 /// `states = { 0 = "open", 1 = "closed" }`: raw numbers, and a number or a word for each.
@@ -265,7 +249,6 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
                 states: common.states.clone(),
                 when: signal.when.clone(),
                 places,
-                period: common.period,
             },
         )?);
     }
@@ -345,7 +328,6 @@ fn written_out(reader: &mut Reader, table: &Table, common: &Common) -> Option<Ve
                 states: common.states.clone(),
                 when,
                 places,
-                period: common.period,
             },
         )?);
     }

@@ -232,7 +232,6 @@ fn arbitrary_signal() -> impl Strategy<Value = Signal> {
                 states: states.into_iter().map(|(raw, number)| (raw, f64::from(number))).collect(),
                 when: when.into_iter().map(condition).collect(),
                 places,
-                period: counter.then_some(0.5),
             }
         },
     )

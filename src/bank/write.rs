@@ -181,9 +181,6 @@ fn signal(out: &mut String, signal: &Signal, reversed: bool) {
     if reversed && is_directed(slot.quantity) {
         line(out, "current", &quoted(SIGNS[0].0));
     }
-    if let Some(period) = signal.period {
-        line(out, "period", &decimal(period));
-    }
     if !signal.states.is_empty() {
         let all: Vec<String> =
             signal.states.iter().map(|(raw, number)| format!("{raw} = {}", decimal(*number))).collect();

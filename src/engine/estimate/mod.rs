@@ -3,6 +3,7 @@
 pub mod charge;
 pub mod cold;
 pub mod cut;
+mod forget;
 pub mod full;
 pub mod hours;
 pub mod rest;
