@@ -339,6 +339,12 @@ impl Limits {
         LIMITS.iter().zip(self.values.iter().copied())
     }
 
+    /// The number in force of a limit by its name; none when there is no such limit.
+    #[must_use]
+    pub fn named(&self, name: &str) -> Option<f64> {
+        self.values.get(LIMITS.iter().position(|limit| limit.name == name)?).copied()
+    }
+
     /// Overrides a limit by its name.
     ///
     /// # Errors

@@ -10,6 +10,7 @@ pub mod cold;
 pub mod cut;
 mod end_rows;
 pub mod fit;
+mod forget;
 pub mod full;
 pub mod habits;
 pub mod heat;
