@@ -1,0 +1,119 @@
+//! What was found, as data.
+
+use super::cells::{self, Cell};
+use super::keep::{Keep, Key};
+use super::packs::{self, Pack};
+use super::view::{Choice, Row, View, views};
+use super::volts::{self, Taken};
+use crate::layout::Field;
+use crate::model::{Id, Quantity, Slot};
+
+/// What the person knows about the bank already; everything is optional.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Known {
+    /// Rated capacity of one pack, Ah, as printed on it.
+    pub capacity: Option<f64>,
+    /// How warm it is around the bank, °C.
+    pub celsius: Option<f64>,
+}
+
+/// Which frames of a message carry a value: those in which a field has this number.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct When {
+    /// The field that chooses.
+    pub field: Field,
+    /// Its number.
+    pub number: u64,
+}
+
+impl When {
+    /// Whether a frame with this data is chosen.
+    #[must_use]
+    pub fn holds(&self, data: &[u8]) -> bool {
+        self.field.get(data) == Some(self.number)
+    }
+}
+
+/// A value of the bank, and where it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Role {
+    /// Whose value it is.
+    pub slot: Slot,
+    /// Interface, in the order in which interfaces were first seen.
+    pub channel: u8,
+    /// Id of the message.
+    pub id: Id,
+    /// Bytes of the message.
+    pub bytes: u8,
+    /// Which of its frames carry the value.
+    pub when: Option<When>,
+    /// The bits, with scale and offset.
+    pub field: Field,
+    /// How sure, 0 to 1.
+    pub confidence: f64,
+    /// Why, in a sentence.
+    pub evidence: String,
+}
+
+/// What was found.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Found {
+    /// Data frames heard.
+    pub frames: u64,
+    /// Seconds from the first to the last.
+    pub seconds: f64,
+    /// The values of the bank.
+    pub roles: Vec<Role>,
+}
+
+pub(super) fn find(keep: &Keep, known: &Known) -> Found {
+    let row = Row::of(keep.seconds());
+    let views = views(keep, row);
+    let mut found = Found { frames: keep.frames, seconds: keep.seconds(), roles: Vec::new() };
+    let mut best: Option<(f64, Vec<Pack>)> = None;
+    for (score, cells) in cells::find(&views) {
+        let Some((fit, packs)) = bank(&views, &cells) else { continue };
+        let score = score * (1.0 + fit);
+        if best.as_ref().is_none_or(|(most, _)| score > *most) {
+            best = Some((score, packs));
+        }
+    }
+    let Some((_, packs)) = best else { return found };
+    for (pack, number) in packs.iter().zip(0..) {
+        of_pack(&views, pack, number, &mut found.roles);
+    }
+    let _ = known;
+    found
+}
+
+/// The packs that these cells make, and how well it fits.
+fn bank(views: &[View], cells: &[Cell]) -> Option<(f64, Vec<Pack>)> {
+    let mut taken = Taken::default();
+    for cell in cells {
+        taken.add(cell.view, cell.run.mask(views.get(cell.view).map_or(0, View::bytes)));
+    }
+    let volts = volts::find(views, cells, &taken);
+    packs::divide(views, cells, &volts)
+}
+
+fn of_pack(views: &[View], pack: &Pack, number: u8, roles: &mut Vec<Role>) {
+    for (cell, index) in pack.cells.iter().zip(0..) {
+        let Some(view) = views.get(cell.view) else { continue };
+        let field = cell.run.field(view.bytes(), cell.usual.scale, cell.usual.offset);
+        roles.push(view.role(Slot::at(number, Quantity::CellVoltage, index), field, cell.together));
+    }
+    if let Some(volts) = &pack.volts
+        && let Some(view) = views.get(volts.view)
+    {
+        let field = volts.run.field(view.bytes(), volts.usual.scale, volts.usual.offset);
+        roles.push(view.role(Slot::of(number, Quantity::PackVoltage), field, volts.together));
+    }
+}
+
+impl View<'_> {
+    fn role(&self, slot: Slot, field: Field, confidence: f64) -> Role {
+        let Key { channel, id, bytes } = self.key;
+        let when = self.choice.map(|Choice { run, number }| When { field: run.field(self.bytes(), 1.0, 0.0), number });
+        Role { slot, channel, id, bytes, when, field, confidence, evidence: String::new() }
+    }
+}
