@@ -21,6 +21,16 @@ pub(super) struct Key {
     pub(super) bytes: u8,
 }
 
+/// How far apart the ids of one sender's messages usually are at most (judgement).
+const NEAR_ID: u32 = 64;
+
+impl Key {
+    /// Whether another message may come from the same sender.
+    pub(super) fn is_near(&self, other: &Self) -> bool {
+        self.channel == other.channel && self.id.key().abs_diff(other.id.key()) <= NEAR_ID
+    }
+}
+
 /// The frames of a message that were kept.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Kept {

@@ -10,6 +10,7 @@ mod keep;
 mod mux;
 mod packs;
 mod scale;
+mod size;
 mod soc;
 mod starts;
 mod view;

@@ -46,6 +46,14 @@ pub(super) fn find(view: &View) -> Option<Mux> {
         .min_by_key(|mux| (mux.run.low / 8 != 0, !mux.is_in_a_row(), mux.numbers.len(), mux.run.low / 8))
 }
 
+/// The multiplexor of a neighbour, when the same bits take the same numbers in turn here.
+pub(super) fn adopt(view: &View, mux: &Mux) -> Option<Mux> {
+    let frames = view.frames.get(..view.frames.len().min(FRAMES))?;
+    let own = numbers(view, frames, &mux.run).filter(|numbers| *numbers == mux.numbers)?;
+    let split = (0..view.bytes() * 8).map(|bit| bit / 8 != usize::from(mux.run.low / 8)).collect();
+    Some(Mux { run: mux.run, numbers: own, split })
+}
+
 impl Mux {
     fn is_in_a_row(&self) -> bool {
         let first = self.numbers.first().copied().unwrap_or(0);

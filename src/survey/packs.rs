@@ -14,6 +14,14 @@ pub(super) struct Pack {
     pub(super) mean: Vec<f32>,
 }
 
+/// The packs of a bank.
+#[derive(Debug, Clone)]
+pub(super) struct Packs {
+    pub(super) packs: Vec<Pack>,
+    /// Messages of one pack have the same choice of their multiplexors, rather than ids of their own.
+    pub(super) by_choice: bool,
+}
+
 /// One way to divide the cells.
 struct Division {
     packs: usize,
@@ -23,8 +31,8 @@ struct Division {
 }
 
 /// The packs: cells in the order of their messages, divided as voltages and ids say. `None` when that stays open.
-pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<(f64, Vec<Pack>)> {
-    let mut best: Option<(f64, Vec<Pack>)> = None;
+pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<(f64, Packs)> {
+    let mut best: Option<(f64, Packs)> = None;
     for by_choice in [false, true] {
         for cells_each in [4, 8, 16] {
             if cells.len() % cells_each != 0 || cells.len() / cells_each > 8 {
@@ -33,7 +41,7 @@ pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<
             let division = Division { packs: cells.len() / cells_each, cells: cells_each, by_choice };
             let Some((score, packs)) = judge(views, cells, volts, &division) else { continue };
             if best.as_ref().is_none_or(|(most, _)| score > *most) {
-                best = Some((score, packs));
+                best = Some((score, Packs { packs, by_choice }));
             }
         }
     }

@@ -52,6 +52,20 @@ impl Start {
         self.low % 8 != 0 && below * 3 > view.changes(self.big, self.low)
     }
 
+    /// The run of so many bits with a sign from here. What seems to begin above may be its sign, which changes more
+    /// often than the bits of a large number: then all bits above are the same.
+    pub(super) fn signed(&self, view: &View, len: u8) -> Option<Run> {
+        let run = Run { big: self.big, low: self.low, len, signed: true };
+        if run.end() > view.bits() || self.big && run.is_in_byte() {
+            return None;
+        }
+        let over = run.end().saturating_sub(self.limit) as u8;
+        let sign = Run { low: self.limit, len: over.max(1), signed: false, ..run };
+        let all = (1 << sign.len) - 1;
+        let same = |&at: &u32| matches!(sign.raw(view.data(at)), raw if raw == 0 || raw == all);
+        (over == 0 || view.frames.iter().step_by(4).all(same)).then_some(run)
+    }
+
     /// The run of so many bits from here; none when something else begins before its end, or when it lies within a
     /// byte and was tried in the other order.
     pub(super) fn run(&self, len: u8, signed: bool) -> Option<Run> {

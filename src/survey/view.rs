@@ -3,12 +3,12 @@
 
 use super::bits::{Run, place};
 use super::keep::{Keep, Kept, Key};
-use super::mux;
+use super::mux::{self, Mux};
 
 /// Points of the common row of moments at most.
 const MOST_POINTS: usize = 2000;
 /// Frames whose bits are compared at most.
-const MOST_PAIRS: usize = 4000;
+const MOST_PAIRS: usize = 20_000;
 /// Messages with fewer frames are left alone.
 const LEAST_FRAMES: usize = 24;
 /// Views at most.
@@ -58,27 +58,44 @@ impl Row {
 
 /// Every view of a bus.
 pub(super) fn views(keep: &Keep, row: Row) -> Vec<View<'_>> {
-    let mut views = Vec::new();
-    for (key, kept) in &keep.messages {
-        if kept.times.len() < LEAST_FRAMES || views.len() >= MOST_VIEWS {
-            continue;
+    let enough = keep.messages.iter().filter(|(_, kept)| kept.times.len() >= LEAST_FRAMES);
+    let wholes: Vec<View> = enough.map(|(key, kept)| View::new(*key, kept, None, all(kept), row)).collect();
+    let mut found: Vec<Option<Mux>> = wholes.iter().map(mux::find).collect();
+    // what chooses in one message may choose in its neighbours, where the choices happen to be more alike
+    for at in 0..wholes.len() {
+        if found.get(at).is_some_and(Option::is_none)
+            && let Some(view) = wholes.get(at)
+        {
+            let near = wholes.iter().zip(&found).filter(|(other, _)| other.key.is_near(&view.key));
+            let adopted = near.filter_map(|(_, mux)| mux.as_ref()).find_map(|mux| mux::adopt(view, mux));
+            if let Some(place) = found.get_mut(at) {
+                *place = adopted;
+            }
         }
-        let all: Vec<u32> = (0..kept.times.len() as u32).collect();
-        let whole = View::new(*key, kept, None, all, row);
-        let Some(mux) = mux::find(&whole) else {
+    }
+    let mut views = Vec::new();
+    for (whole, mux) in wholes.into_iter().zip(found) {
+        if views.len() >= MOST_VIEWS {
+            break;
+        }
+        let Some(mux) = mux else {
             views.push(whole);
             continue;
         };
         for number in &mux.numbers {
             let choice = Choice { run: mux.run, number: *number };
             let frames = whole.frames.iter().copied().filter(|&at| choice.run.raw(whole.data(at)) == *number).collect();
-            let mut view = View::new(*key, kept, Some(choice), frames, row);
+            let mut view = View::new(whole.key, whole.kept, Some(choice), frames, row);
             view.split.clone_from(&mux.split);
             views.push(view);
         }
         views.push(View { split: mux.split, ..whole });
     }
     views
+}
+
+fn all(kept: &Kept) -> Vec<u32> {
+    (0..kept.times.len() as u32).collect()
 }
 
 impl<'a> View<'a> {
@@ -168,7 +185,8 @@ impl<'a> View<'a> {
     fn count_changes(&mut self) {
         let mut changes = vec![0; self.bytes() * 8];
         let mut pairs = 0;
-        let skip = (self.frames.len() / MOST_PAIRS).max(1);
+        // an odd step: values that are sent twice each must not be compared with themselves alone
+        let skip = (self.frames.len() / MOST_PAIRS) | 1;
         for pair in self.frames.windows(2).step_by(skip) {
             let [a, b] = [self.data(pair[0]), self.data(pair[1])];
             pairs += 1;
