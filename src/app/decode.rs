@@ -1,13 +1,15 @@
 //! `decode`: what every frame of a log says.
 
+mod dbc;
+
 use super::output::Output;
 use super::progress::Progress;
 use super::{Exit, logs};
 use crate::config::{DecodeArgs, DecodeFormat};
-use crate::decode::Decoder;
-use crate::layout::own as format;
-use crate::model::{Body, Frame, Heard};
+use crate::decode::{Decoder, Settings};
+use crate::model::Body;
 use crate::report::{FrameText, Line, Signal};
+use crate::source::log::LogReader;
 use std::io::{Write, stderr};
 
 /// Frames between two looks at how far it has come.
@@ -15,8 +17,11 @@ const LOOK_EVERY: u64 = 1 << 14;
 
 /// Writes out every frame of the log.
 pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
+    if let Some(dbc) = &args.dbc {
+        return dbc::decode(args, dbc);
+    }
     let mut reader = logs::open(std::slice::from_ref(&args.log))?;
-    let mut decoder = Decoder::own();
+    let mut decoder = Decoder::new(Settings { dialect: args.dialect, ..Settings::default() });
     let mut output = Output::new();
     let mut progress = Progress::new("reading");
     let frame_text = FrameText::default();
@@ -27,9 +32,10 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         let Body::Frame(frame) = &input.body else { continue };
         frames += 1;
         signals.clear();
-        let heard = decoder.frame(frame, |slot, value| signals.push(Signal { slot, value }));
+        let heard = decoder.frame(input.stamp, frame, |slot, value| signals.push(Signal { slot, value }));
         let interface = reader.interfaces().name(frame.channel).unwrap_or("-");
-        let line = Line { stamp: input.stamp, frame, interface, message: message(frame, &heard), signals: &signals };
+        let line =
+            Line { stamp: input.stamp, frame, interface, message: decoder.message(frame, &heard), signals: &signals };
         out.clear();
         match args.format {
             DecodeFormat::Text => frame_text.text(&mut out, &line),
@@ -45,23 +51,20 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
     }
     drop(progress);
     output.finish()?;
-    if inputs == 0
-        && let Some(why) = logs::not_a_log(&reader)
-    {
-        anyhow::bail!(why);
-    }
-    if let Some(refused) = logs::refused(&reader) {
-        // Nobody may be listening; the frames are out.
-        let _ = writeln!(stderr(), "cellwright: {refused}");
-    }
+    tell_refused(&reader, inputs)?;
     Ok(Exit::Clear)
 }
 
-/// Name of the message that the map made of the frame.
-fn message(frame: &Frame, heard: &Heard) -> Option<&'static str> {
-    let (group, _) = format::split(frame.id).filter(|_| heard.known)?;
-    if group == format::HELLO {
-        return Some("hello");
+/// Which lines of the log were refused; an error where not one was understood.
+fn tell_refused(reader: &LogReader, inputs: u64) -> anyhow::Result<()> {
+    if inputs == 0
+        && let Some(why) = logs::not_a_log(reader)
+    {
+        anyhow::bail!(why);
     }
-    format::frame_of(group).map(|(layout, _)| layout.name)
+    if let Some(refused) = logs::refused(reader) {
+        // Nobody may be listening; the frames are out.
+        let _ = writeln!(stderr(), "cellwright: {refused}");
+    }
+    Ok(())
 }

@@ -38,7 +38,7 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;
     let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
-    let setup = Setup::default();
+    let setup = Setup { dialect: args.dialect, ..Setup::default() };
     let live = Live::new(clock.now(), &kinds, setup.clone(), recorder);
     let mut run = Run { live, batches, clock, stop, ends: None };
     run.ends = args.duration.map(|secs| run.clock.now().steady.saturating_add((secs * 1e9) as i64));

@@ -4,6 +4,7 @@
 
 pub mod bank;
 pub mod day;
+pub mod dialect;
 pub mod finding;
 pub mod frame;
 pub mod heard;
@@ -16,15 +17,16 @@ mod text;
 
 pub use bank::{Bank, PackSpec, SensorRole};
 pub use day::Day;
+pub use dialect::Dialect;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};
-pub use heard::{Beat, Heard};
+pub use heard::{Beat, Heard, Sent};
 pub use input::{Body, Input, Rejection};
 pub use limits::{Limit, Limits};
 pub use reading::{Quantity, Reading, Slot, Value};
 pub use snapshot::Snapshot;
 pub use stamp::{NANOS_PER_SEC, Stamp};
-pub use text::clean;
+pub use text::{clean, nearest};
 
 /// Most packs in a bank.
 pub const MAX_PACKS: usize = 16;

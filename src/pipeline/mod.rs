@@ -2,10 +2,12 @@
 
 mod save;
 
-use crate::decode::Decoder;
+use crate::decode::{Decoder, Settings};
 use crate::engine::Engine;
+use crate::layout::CompiledMap;
 use crate::model::limits::Limits;
-use crate::model::{Bank, Body, Input, Snapshot, Stamp};
+use crate::model::{Bank, Body, Dialect, Input, Snapshot, Stamp};
+use std::sync::Arc;
 
 pub use save::{RestoreError, SavedState};
 
@@ -16,6 +18,12 @@ pub struct Setup {
     pub limits: Limits,
     /// The bank as its file describes it; without one the bus's own description is taken.
     pub bank: Option<Bank>,
+    /// The map of the bank's file.
+    pub map: Option<Arc<CompiledMap>>,
+    /// What every interface speaks; none: found from the traffic.
+    pub dialect: Option<Dialect>,
+    /// Positive current is discharge where a standard leaves the sign open.
+    pub reversed: bool,
 }
 
 /// Decode and engine as one. Clone it, save it, restore it.
@@ -29,7 +37,10 @@ impl Pipeline {
     /// A pipeline that has heard nothing.
     #[must_use]
     pub fn new(setup: Setup) -> Self {
-        Self { decoder: Decoder::own(), engine: Engine::new(setup.limits, setup.bank) }
+        let Setup { limits, bank, map, dialect, reversed } = setup;
+        let packs = bank.as_ref().map(|bank| bank.packs.len());
+        let decoder = Decoder::new(Settings { dialect, reversed, packs, map });
+        Self { decoder, engine: Engine::new(limits, bank) }
     }
 
     /// Moves time on to a wall stamp. Every driver calls this before [`Self::push`] and while nothing comes.
@@ -50,8 +61,11 @@ impl Pipeline {
         match &input.body {
             Body::Frame(frame) => {
                 let engine = &mut self.engine;
-                let heard = self.decoder.frame(frame, |slot, value| engine.put(slot, value));
+                let heard = self.decoder.frame(engine.now(), frame, |slot, value| engine.put(slot, value));
                 self.engine.heard(frame, &heard);
+                if let Some(sent) = heard.sent {
+                    self.decoder.said().iter().for_each(|(slot, _)| self.engine.sent(*slot, sent));
+                }
             }
             other => self.engine.event(other),
         }
@@ -71,7 +85,7 @@ impl Pipeline {
     /// A copy of everything that is known now.
     #[must_use]
     pub fn snapshot(&self) -> Snapshot {
-        self.engine.snapshot()
+        Snapshot { buses: self.decoder.buses(), ..self.engine.snapshot() }
     }
 
     /// Rises with every change of a finding, a verdict or an acknowledgement.

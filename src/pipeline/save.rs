@@ -79,7 +79,9 @@ impl Pipeline {
             return Err(RestoreError::Version { found: version });
         }
         let read: Read = postcard::from_bytes(rest).map_err(broken)?;
-        let engine = read.engine.checked().ok_or_else(|| RestoreError::Broken("larger than any bank".into()))?;
-        Ok(Self { decoder: self.decoder.with_state(read.decoder), engine })
+        let too_large = || RestoreError::Broken("larger than any bank".into());
+        let engine = read.engine.checked().ok_or_else(too_large)?;
+        let decoder = self.decoder.with_state(read.decoder.checked().ok_or_else(too_large)?);
+        Ok(Self { decoder, engine })
     }
 }

@@ -2,9 +2,9 @@
 
 use super::words::rfc3339;
 use super::{Report, scope};
-use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{Estimate, Quality};
-use crate::model::{Evidence, Severity, Stamp, Subject, clean};
+use crate::model::finding::{Explanation, Finding, NotJudged};
+use crate::model::snapshot::{BusView, Estimate, Quality};
+use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -14,6 +14,8 @@ pub const SCHEMA: u32 = 1;
 const DECIMALS: f64 = 1e6;
 /// Longest text of a remark, characters.
 const NOTE: usize = 240;
+/// Longest text of what is said about an interface, characters.
+const REMARK: usize = 600;
 
 #[derive(Serialize)]
 struct Whole<'a> {
@@ -46,12 +48,22 @@ struct Found<'a> {
     active: bool,
     acknowledged: bool,
     episodes: u32,
+    /// Place in the list of the finding that lies behind this one.
+    because_of: Option<usize>,
     total_min: Value,
     evidence: Map<String, Value>,
     text: &'a str,
     r#do: &'a str,
     caution: Option<&'static str>,
     source: &'static str,
+    explanations: Vec<Explained>,
+}
+
+#[derive(Serialize)]
+struct Explained {
+    fault: &'static str,
+    weight: f64,
+    settled_by: &'static str,
 }
 
 /// Counted from 1.
@@ -84,6 +96,16 @@ struct Input {
     error_frames: u64,
     clock_steps: u64,
     unrecorded: u64,
+    buses: Vec<Bus>,
+}
+
+/// What an interface speaks.
+#[derive(Serialize)]
+struct Bus {
+    interface: Option<String>,
+    dialects: Vec<&'static str>,
+    told: bool,
+    remarks: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -125,7 +147,7 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
             scope: scope(snapshot),
             not_visible: super::NOT_VISIBLE,
         },
-        findings: snapshot.findings.iter().map(found).collect(),
+        findings: snapshot.findings.iter().enumerate().map(|(at, each)| found(each, cause_of(snapshot, at))).collect(),
         not_judged: snapshot.not_judged.iter().map(unjudged).collect(),
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
@@ -133,7 +155,11 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
     }
 }
 
-fn found(finding: &Finding) -> Found<'_> {
+fn cause_of(snapshot: &Snapshot, at: usize) -> Option<usize> {
+    snapshot.causes.get(at).copied().flatten()
+}
+
+fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
     Found {
         code: finding.code,
         severity: finding.severity,
@@ -143,13 +169,20 @@ fn found(finding: &Finding) -> Found<'_> {
         active: finding.active,
         acknowledged: finding.acknowledged,
         episodes: finding.episodes,
+        because_of,
         total_min: number(finding.total_secs / 60.0),
         evidence: evidence(&finding.evidence),
         text: &finding.text,
         r#do: &finding.what_to_do,
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
+        explanations: finding.explanations.iter().map(explained).collect(),
     }
+}
+
+fn explained(explanation: &Explanation) -> Explained {
+    let weight = (explanation.weight * 100.0).round() / 100.0;
+    Explained { fault: explanation.what, weight, settled_by: explanation.settles_by }
 }
 
 fn unjudged(item: &NotJudged) -> Unjudged<'_> {
@@ -189,6 +222,15 @@ fn estimates(estimates: &[Estimate]) -> Map<String, Value> {
     by_name
 }
 
+fn bus(bus: &BusView, report: &Report) -> Bus {
+    Bus {
+        interface: report.interfaces.get(usize::from(bus.channel)).cloned(),
+        dialects: bus.dialects.iter().map(|dialect| dialect.word()).collect(),
+        told: bus.forced,
+        remarks: bus.remarks.iter().map(|remark| clean(remark, REMARK)).collect(),
+    }
+}
+
 fn input(quality: &Quality, report: &Report) -> Input {
     let first = |stamp: Option<Stamp>| stamp.map(rfc3339);
     Input {
@@ -208,6 +250,7 @@ fn input(quality: &Quality, report: &Report) -> Input {
         error_frames: quality.error_frames,
         clock_steps: quality.clock_steps,
         unrecorded: quality.unrecorded,
+        buses: report.snapshot.buses.iter().map(|bus| self::bus(bus, report)).collect(),
     }
 }
 

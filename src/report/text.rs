@@ -19,7 +19,10 @@ pub fn text(report: &Report) -> String {
     verdict(&mut out, snapshot);
     if !snapshot.findings.is_empty() {
         out += "\nFound (times are UTC)\n";
-        snapshot.findings.iter().for_each(|finding| found(&mut out, finding));
+        for (at, finding) in snapshot.findings.iter().enumerate() {
+            let cause = snapshot.causes.get(at).copied().flatten();
+            found(&mut out, finding, cause.and_then(|cause| snapshot.findings.get(cause)));
+        }
     }
     cautions(&mut out, &snapshot.findings);
     not_judged(&mut out, &snapshot.not_judged);
@@ -27,18 +30,12 @@ pub fn text(report: &Report) -> String {
     data(&mut out, report);
     notes(&mut out, snapshot);
     out += "\n";
-    wrap(&mut out, "", &closing(snapshot));
+    if snapshot.verdict.level != Level::Well {
+        wrap(&mut out, "", &scope(snapshot)); // all is well as far as the verdict itself says
+    }
     wrap(&mut out, "", NOT_VISIBLE);
     wrap(&mut out, "", NOT_A_PROTECTION);
     out
-}
-
-/// How far the verdict sees; when all is well it says so itself, and only the moment is left to say.
-fn closing(snapshot: &Snapshot) -> String {
-    match (snapshot.verdict.level, snapshot.quality.last) {
-        (Level::Well, Some(last)) => format!("Last heard {} UTC.", moment(last)),
-        _ => scope(snapshot),
-    }
 }
 
 fn verdict(out: &mut String, snapshot: &Snapshot) {
@@ -55,14 +52,22 @@ fn verdict(out: &mut String, snapshot: &Snapshot) {
     }
 }
 
-fn found(out: &mut String, finding: &Finding) {
+fn found(out: &mut String, finding: &Finding, cause: Option<&Finding>) {
     out.push_str(&format!("\n  {}  {}, {}\n", finding.severity.word(), finding.code, finding.subject));
     wrap(out, "    ", &finding.text);
+    if let Some(cause) = cause {
+        wrap(out, "    Most likely a part of: ", &format!("{}, {}", cause.code, cause.subject));
+    }
     wrap(out, "    What to do: ", &finding.what_to_do);
     wrap(out, "    When: ", &when(finding));
     let figures: Vec<String> = finding.evidence.0.iter().map(|(figure, value)| fact(*figure, *value)).collect();
     if !figures.is_empty() {
         wrap(out, "    Evidence: ", &figures.join("; "));
+    }
+    for (index, explanation) in finding.explanations.iter().enumerate() {
+        let intro = if index == 0 { "    May be: " } else { "            " };
+        let percent = (explanation.weight * 100.0).round();
+        wrap(out, intro, &format!("{percent:.0} % {}. Settled by {}.", explanation.what, explanation.settles_by));
     }
     wrap(out, "    Limit from: ", finding.source);
 }
@@ -160,6 +165,18 @@ fn data(out: &mut String, report: &Report) {
     }
     refused(out, report);
     links(out, report);
+    buses(out, report);
+}
+
+/// What each interface speaks, and what must be known about it.
+fn buses(out: &mut String, report: &Report) {
+    for bus in &report.snapshot.buses {
+        let name = report.interfaces.get(usize::from(bus.channel)).map_or("an interface", String::as_str);
+        wrap(out, "  ", &format!("{name} speaks {bus}"));
+        for remark in &bus.remarks {
+            wrap(out, "    ", remark);
+        }
+    }
 }
 
 fn refused(out: &mut String, report: &Report) {
@@ -219,6 +236,9 @@ Found (times are UTC)
                 let the cell rise so far.
     When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
     Evidence: peak 3.805 V
+    May be: 25 % a balance lead that reads wrong. Settled by a rest on the
+            plateau: it is off by the same millivolts there and under any
+            current.
     Limit from: judgement of this project; the cell maker's data sheet wins
 
 Caution
@@ -237,6 +257,7 @@ Data
   gaps in which data should have come: 1
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
   of trip.log
+  can0 speaks Cellwright's own format
 
 Notes
   2026-01-10 05:01:00  shore power on

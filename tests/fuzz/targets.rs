@@ -1,11 +1,14 @@
 //! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
 //! `tests/hostile.rs` call the same functions.
 
+use cellwright::decode::{Decoder, DecoderState};
+use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
 use cellwright::pipeline::{Pipeline, SavedState, Setup};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
+use cellwright::wire::serial_can::Lines;
 use cellwright::wire::textlog::{Line, LineParser, write_line};
 use std::sync::OnceLock;
 
@@ -15,11 +18,14 @@ pub(crate) type Target = fn(&[u8]);
 /// Name and function of every target.
 pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("envelope", envelope),
+    ("serial_can", serial_can),
     ("log_lines", log_lines),
     ("decoder", decoder),
+    ("standards", standards),
     ("description", description),
     ("pipeline", pipeline),
     ("saved_state", saved_state),
+    ("dbc", dbc),
 ];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
@@ -41,6 +47,17 @@ pub(crate) fn envelope(data: &[u8]) {
         Deframer::new().push(&bytes, |found| again.push(found));
         assert_eq!(again, [Ok(frame)]);
     }
+}
+
+/// What a serial-line CAN adapter says: read whole and read in pieces gives the same.
+pub(crate) fn serial_can(data: &[u8]) {
+    let (mut whole, mut pieces, mut lines) = (Vec::new(), Vec::new(), Lines::default());
+    Lines::default().push(data, |said| whole.push(said));
+    let size = usize::from(data.first().copied().unwrap_or(0) % 16) + 1;
+    for piece in data.chunks(size) {
+        lines.push(piece, |said| pieces.push(said));
+    }
+    assert_eq!(whole, pieces);
 }
 
 /// Lines of a text log: what was read can be written and read again, and no written line holds a
@@ -79,6 +96,46 @@ pub(crate) fn decoder(data: &[u8]) {
             assert!(!matches!(value, Value::Present(number) if !(low..=high).contains(&number)), "{slot:?} {value:?}");
         });
     }
+}
+
+/// Any frames of the open standards' groups, two interfaces and many senders: every value lies within its bounds or is
+/// none, what is under way stays small, and saved and restored half way the rest says the same.
+pub(crate) fn standards(data: &[u8]) {
+    let mut decoders = [Decoder::default(), Decoder::default()];
+    let mut at = Stamp::from_secs(1_768_435_200);
+    let frames: Vec<Frame> = standard_frames(data).collect();
+    for (number, frame) in frames.iter().enumerate() {
+        at = at.plus_nanos(1_i64 << (frame.word() % 34));
+        if number == frames.len() / 2 {
+            let state = postcard::to_stdvec(decoders[0].state()).unwrap();
+            assert!(state.len() < 1 << 18, "{} bytes", state.len());
+            let state: DecoderState = postcard::from_bytes(&state).unwrap();
+            decoders[1] = Decoder::default().with_state(state.checked().expect("in bounds"));
+        }
+        let [mut said, mut again] = [Vec::new(), Vec::new()];
+        decoders[0].frame(at, frame, |slot, value| said.push((slot, value)));
+        decoders[1].frame(at, frame, |slot, value| again.push((slot, value)));
+        assert_eq!(said, again);
+        for (slot, value) in said {
+            let (low, high) = slot.quantity.bounds();
+            assert!(!matches!(value, Value::Present(number) if !(low..=high).contains(&number)), "{slot:?} {value:?}");
+        }
+    }
+    assert_eq!(decoders[0].buses(), decoders[1].buses());
+}
+
+/// Frames out of bytes, of groups that the standards have.
+fn standard_frames(data: &[u8]) -> impl Iterator<Item = Frame> {
+    const GROUPS: [u32; 16] = [
+        0x1_FFFD, 0x1_FFFC, 0x1_FEC9, 0x1_FEC8, 0x1_FEC7, 0x1_FEA5, 0x1_FE95, 0x1_FE94, 0x1_FE8B, 0x1_FDF1, 0x1_FDDD,
+        0x1_F212, 0x1_F214, 0x1_F219, 0xECFF, 0xEBFF,
+    ];
+    data.chunks_exact(10).map(|record| {
+        let group = GROUPS[usize::from(record[0] % 16)];
+        let mut bytes = [0; 8];
+        bytes.copy_from_slice(&record[2..]);
+        Frame::extended(6 << 26 | group << 8 | u32::from(record[1]), bytes).on(record[0] >> 7)
+    })
 }
 
 /// Description frames: whatever they say, the bank stays within the largest there is.
@@ -209,4 +266,34 @@ fn sound_frames(sender: u8) -> impl Iterator<Item = Frame> {
         })
     });
     std::iter::once(own::hello(sender)).chain(values)
+}
+
+/// Any bytes as a DBC: refused in words that a terminal may show, or a map of which every signal lies in its message.
+pub(crate) fn dbc(data: &[u8]) {
+    let harmless = |text: &str| assert_eq!(clean(text, usize::MAX), text);
+    let read = match dbc::parse(data) {
+        Ok(read) => DbcMap::new(read).expect("a file of this length has few messages"),
+        Err(error) => {
+            assert!((1..=20).contains(&error.problems.len()));
+            return harmless(&error.to_string());
+        }
+    };
+    read.dbc.notes.iter().for_each(|note| harmless(&note.to_string()));
+    let bytes: Vec<u8> = data.iter().copied().chain([0; 64]).take(64).collect();
+    for (number, message) in read.dbc.messages.iter().enumerate() {
+        harmless(&message.name);
+        for signal in &message.signals {
+            assert!(signal.field.bytes().is_none_or(|bytes| bytes <= usize::from(message.length)), "{signal:?}");
+            signal
+                .states
+                .iter()
+                .map(|(_, name)| name)
+                .chain([&signal.name, &signal.unit])
+                .for_each(|text| harmless(text));
+        }
+        let frame = Frame::new(message.id, FrameKind::Fd(0), &bytes).expect("64 bytes");
+        for (target, value) in read.map.values(number, &frame) {
+            assert!(matches!(value, Value::Present(_)) && read.signal(target).is_some(), "{target:?} {value:?}");
+        }
+    }
 }
