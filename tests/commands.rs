@@ -7,6 +7,8 @@ mod program;
 
 #[path = "commands/check.rs"]
 mod check;
+#[path = "commands/convert.rs"]
+mod convert;
 #[path = "commands/decode.rs"]
 mod decode;
 #[path = "commands/demo.rs"]

@@ -44,6 +44,9 @@ pub enum Command {
     /// Judge a recorded log: the verdict, what was found, what to do
     #[command(after_help = help_of("check"))]
     Check(CheckArgs),
+    /// Turn a table out of a spreadsheet into a log, by the columns that a bank file names
+    #[command(after_help = help_of("convert"))]
+    Convert(ConvertArgs),
     /// Print the page of a condition: what it means, how it is judged, what to do; without a code, list them
     #[command(after_help = help_of("explain"))]
     Explain(ExplainArgs),
@@ -156,6 +159,17 @@ pub struct CheckArgs {
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+}
+
+/// Options of `convert`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct ConvertArgs {
+    /// The table: columns between commas, semicolons or tabs (plain, .gz or .zst); '-' for the standard input
+    #[arg(value_name = "TABLE")]
+    pub table: PathBuf,
+    /// Bank file with [table] and [[column]]; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: PathBuf,
 }
 
 /// Options of `explain`.

@@ -52,6 +52,11 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright check trip.log --limit cell-overvoltage.notice=3.75",
         "What would be found with this limit instead?",
     ),
+    example(
+        "convert",
+        "cellwright convert spring.csv --bank boat.toml > spring.log",
+        "A table becomes a log; 'cellwright check spring.log' judges it.",
+    ),
     example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
     example("bank", "cellwright bank template", "A bank file with every key explained, to be filled in."),
