@@ -123,6 +123,7 @@ impl Pack {
             && self.balancing.len() <= MAX_CELLS
             && self.sensors.len() <= MAX_SENSORS
             && self.estimates.hours.is_within_bounds()
+            && self.estimates.leads.is_within_bounds()
             && self.estimates.resistance.is_within_bounds()
     }
 

@@ -1,12 +1,15 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
+pub mod bypass;
 pub mod charge;
 pub mod cold;
 pub mod cut;
 pub mod fit;
 pub mod full;
 pub mod hours;
+pub mod leads;
 pub mod load;
+pub mod one_way;
 pub mod resistance;
 mod resistance_rows;
 pub mod rest;
@@ -45,6 +48,10 @@ pub struct Estimates {
     pub soc: soc::Soc,
     /// Resistance from steps of the current.
     pub resistance: resistance::Resistance,
+    /// Charge that went one way.
+    pub one_way: one_way::OneWay,
+    /// The balance leads.
+    pub leads: leads::Leads,
     /// Heat that a connection gives off.
     pub load: load::Load,
 }
@@ -58,6 +65,8 @@ impl Estimates {
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
         self.load.tick(view);
+        self.leads.tick(view, limits);
+        self.one_way.tick(view, &self.charge);
         self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
     }
 }

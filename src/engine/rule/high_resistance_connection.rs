@@ -28,6 +28,7 @@ pub(super) const RULE: Rule = Rule {
               and the maker's torque. Measure the millivolts across it under load first.",
     source: "signature (in proportion to the current, both signs): Zheng 2013, J. Power Sources 226:33; resistance by \
              temperature: open LFP test set (esctoolbox-python, Plett); the limits: judgement of this project",
+    page: include_str!("../../../docs/conditions/high-resistance-connection.md"),
     judge: Judge::Pack(judge),
     tell,
 };
