@@ -218,6 +218,14 @@ facts! {
     HeatWatts "heat_w" Latest;
     LargestAmps "largest_10min_a" Highest;
     RatedAmps "rated_a" Latest;
+    OffMillivolts "off_mv" Latest;
+    ReadVolts "read_v" Latest;
+    OneWayAh "one_way_ah" Highest;
+    MeasuredAh "measured_ah" Latest;
+    FiledAh "filed_ah" Latest;
+    ResistanceFactor "resistance_factor" Latest;
+    HiddenSteps "hidden_steps" Highest;
+    HiddenMillivolts "hidden_step_mv" Latest;
 }
 
 /// The figures under a finding.

@@ -49,6 +49,8 @@ pub struct Fit {
     count: u32,
     /// Steps in a row that were pulled in from the same side, and which.
     row: i8,
+    /// What it was before it changed at once, Ω, and at which step that was.
+    jump: Option<(f64, u32)>,
     /// The step before: size, lower and higher voltage.
     last: Option<(f64, f64, f64)>,
     /// Value, error and the median of the cells when it was first known well.
@@ -82,8 +84,10 @@ impl Fit {
         let square = if repeats { 0.0 } else { amps * amps };
         self.told = (noise.keep * self.told.0 + square, FAST * self.told.1 + square);
         self.count = self.count.saturating_add(1);
+        let before = self.slow.theta;
         if self.has_parted() || self.row.abs() >= ALL_PULLED {
             (self.slow, self.told.0, self.row) = (self.fast, self.told.1, 0);
+            self.jump = self.jump.or((before > 0.0).then_some((before, self.count)));
         }
     }
 
@@ -108,6 +112,13 @@ impl Fit {
     #[must_use]
     pub fn error(&self) -> Option<f64> {
         (self.told.0 > 0.0).then(|| self.sigma() / self.told.0.sqrt())
+    }
+
+    /// Factor by which it once changed at once, some steps after.
+    #[must_use]
+    pub fn jump(&self) -> Option<f64> {
+        let (before, at) = self.jump?;
+        (self.count >= at + u32::from(ALL_PULLED as u8)).then(|| self.slow.theta / before)
     }
 
     /// Steps taken.

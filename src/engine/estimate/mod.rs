@@ -4,6 +4,7 @@ pub mod ahead;
 pub mod apart;
 pub mod balance;
 pub mod baseline;
+pub mod bypass;
 pub mod capacity;
 pub mod charge;
 pub mod cold;
@@ -16,8 +17,10 @@ pub mod habits;
 pub mod heat;
 pub mod hours;
 pub mod knee;
+pub mod leads;
 pub mod load;
 pub mod offset;
+pub mod one_way;
 pub mod polar;
 pub mod resistance;
 mod resistance_rows;
@@ -72,6 +75,10 @@ pub struct Estimates {
     pub habits: habits::Habits,
     /// Resistance from steps of the current.
     pub resistance: resistance::Resistance,
+    /// Charge that went one way.
+    pub one_way: one_way::OneWay,
+    /// The balance leads.
+    pub leads: leads::Leads,
     /// Heat that a connection gives off.
     pub load: load::Load,
 }
@@ -85,6 +92,8 @@ impl Estimates {
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
         self.load.tick(view);
+        self.leads.tick(view, limits);
+        self.one_way.tick(view, &self.charge);
     }
 
     /// Moves on what looks at the ends of the charge, and counts between them.

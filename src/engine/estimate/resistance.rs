@@ -3,6 +3,7 @@
 //!
 //! Each cell's part is taken to 25 °C by its own or the nearest sensor, so that a cold cell is no bad connection.
 
+use super::bypass::Bypass;
 use super::fit::{Fit, Noise};
 use super::steps::{Step, Steps};
 use super::stress::Around;
@@ -62,6 +63,10 @@ pub struct Resistance {
     fresh: bool,
     /// When the last step came.
     at: Option<Stamp>,
+    /// Of the median cell at 25 °C, from sets that come often.
+    whole: Fit,
+    /// Loads that the current sensor does not see.
+    pub bypass: Bypass,
 }
 
 /// Temperature of each cell, as a multiple of its resistance at 25 °C.
@@ -79,7 +84,9 @@ impl Resistance {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, around: &Around) {
         self.fresh = false;
-        let Some(step) = self.steps.tick(view, around.limits) else { return };
+        let step = self.steps.tick(view, around.limits);
+        self.bypass.tick(view, &self.steps, self.median.ohms(), around.limits);
+        let Some(step) = step else { return };
         if view.cells.iter().any(|cell| view.lead_may_be_open(cell.cell, around.limits)) {
             return;
         }
@@ -118,6 +125,9 @@ impl Resistance {
             cell.misled += 0.1 * (misled - cell.misled);
         }
         self.median.take(step.amps, median_own, false, noise);
+        if absolute {
+            self.whole.take(step.amps, median_warm, false, noise);
+        }
         let own = self.median.ohms();
         self.cells.iter_mut().for_each(|cell| cell.excess.mark(own));
         if let Some(volts) = step.outside {
@@ -147,6 +157,12 @@ impl Resistance {
     #[must_use]
     pub fn median(&self, limits: &Limits) -> Option<f64> {
         known(&self.median, limits, 0.0).map(|known| known.ohms)
+    }
+
+    /// Factor by which the resistance of all cells together once changed at once.
+    #[must_use]
+    pub fn jump(&self) -> Option<f64> {
+        self.whole.jump()
     }
 
     /// What lies between the cells and the bus, Ω.

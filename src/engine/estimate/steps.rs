@@ -14,6 +14,12 @@ const KEPT: usize = 5;
 const QUIET_SHARE: f64 = 0.1;
 /// Or this share of the capacity, C.
 const QUIET_RATE: f64 = 0.01;
+/// A change that no current explains is looked for with sets at most this far apart, s.
+const BYPASS_SPACING: f64 = 10.0;
+/// Before and after it the voltage moves by no more than this share of it.
+const STEADY: f64 = 0.25;
+/// And every cell takes part to within this share.
+const ALIKE: f64 = 0.4;
 /// Resolution that is assumed until it is described or seen, and the coarsest, V.
 const COARSE: f64 = 0.01;
 /// Changes that must have been seen before the smallest of them is taken for the resolution.
@@ -173,6 +179,33 @@ impl Steps {
         let outside = |set: &Set| Some(set.bus? - set.volts.get(..count)?.iter().sum::<f64>());
         let beyond = outside(after).zip(outside(before)).map(|(after, before)| after - before);
         Some(Step { amps, spacing, cells: count, before: before.volts, after: after.volts, outside: beyond })
+    }
+
+    /// Change of the median voltage within the last four sets that no change of the current explains, V: all cells alike,
+    /// steady before and after.
+    #[must_use]
+    pub fn unexplained(&self, view: &View) -> Option<f64> {
+        let [b2, b1, a1, a2] = self.sets.last_chunk::<4>()?;
+        let capacity = view.capacity?;
+        let count = self.cells.count_ones() as usize;
+        let low = [b2, b1, a1, a2].iter().map(|set| set.low).fold(f64::MAX, f64::min);
+        let high = [b2, b1, a1, a2].iter().map(|set| set.high).fold(f64::MIN, f64::max);
+        if a2.at != view.now || count < 2 || high - low > QUIET_RATE * capacity || self.spacing() > BYPASS_SPACING {
+            return None;
+        }
+        let mean = |set: &Set| set.volts.iter().take(count).sum::<f64>() / count as f64;
+        let change = mean(a1) - mean(b1);
+        let steady = (mean(b1) - mean(b2)).abs().max((mean(a2) - mean(a1)).abs()) <= STEADY * change.abs();
+        let alike =
+            b1.volts.iter().zip(&a1.volts).take(count).all(|(b, a)| (a - b - change).abs() <= ALIKE * change.abs());
+        (steady && alike).then_some(change)
+    }
+
+    /// Whether the current moved between the last two sets, or within them.
+    #[must_use]
+    pub fn moved(&self, view: &View) -> bool {
+        let (Some([one, two]), Some(capacity)) = (self.sets.last_chunk::<2>(), view.capacity) else { return true };
+        one.high.max(two.high) - one.low.min(two.low) > QUIET_RATE * capacity
     }
 
     fn spacing(&self) -> f64 {

@@ -4,7 +4,9 @@
 //! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
 //! are the estimators'.
 
+mod balance_lead_fault;
 mod balancing_fails;
+mod bank_description;
 mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
@@ -80,6 +82,8 @@ pub static RULES: &[Rule] = &[
     self_discharging_cell::RULE,
     balancing_fails::RULE,
     high_resistance_connection::RULE,
+    balance_lead_fault::RULE,
+    bank_description::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
