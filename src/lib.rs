@@ -4,10 +4,13 @@
 //! The rooms, from the ground up, are listed in `DEVELOPERS.md`; a room uses only rooms of a lower rank.
 
 pub mod app;
+pub mod bank;
 pub mod config;
+pub mod convert;
 pub mod curve;
 pub mod decode;
 pub mod engine;
+pub mod history;
 pub mod layout;
 pub mod model;
 pub mod pipeline;

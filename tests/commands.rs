@@ -15,3 +15,5 @@ mod demo;
 mod hostile;
 #[path = "commands/same.rs"]
 mod same;
+#[path = "commands/what_if.rs"]
+mod what_if;

@@ -1,17 +1,56 @@
-//! `check`: a log through the pipeline to a verdict, as a report and as an exit code.
+//! `check`: a log through the pipeline to a verdict, as a report and as an exit code; or through two, with other limits.
 
 use super::progress::Progress;
-use super::{Exit, drive, logs, output};
+use super::{Exit, drive, logs, output, setup};
 use crate::config::{CheckArgs, ReportFormat};
+use crate::model::limits::Limits;
 use crate::pipeline::{Pipeline, Setup};
-use crate::report::{self, Report};
+use crate::report::{self, Report, WhatIf};
+use crate::source::log::LogReader;
 
 /// Judges the logs and writes the report.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
+    let setup = Setup { dialect: args.dialect, ..Setup::default() };
+    if args.limit.is_empty() && args.compare.is_none() {
+        return judge(args, setup);
+    }
+    let other = setup::other(&setup.limits, &args.limit, args.compare.as_deref())?;
+    compare(args, &setup, other)
+}
+
+fn judge(args: &CheckArgs, setup: Setup) -> anyhow::Result<Exit> {
+    let mut pipelines = [Pipeline::new(setup)];
+    let reader = read(args, &mut pipelines)?;
+    let snapshot = pipelines[0].snapshot();
+    let first_refused = logs::first_refused(&reader);
+    let interfaces: Vec<String> = reader.interfaces().iter().map(Into::into).collect();
+    let report = Report { snapshot: &snapshot, first_refused: &first_refused, interfaces: &interfaces };
+    output::print(&match args.format {
+        ReportFormat::Text => report::text(&report),
+        ReportFormat::Json => report::json(&report),
+    })?;
+    Ok(Exit::of(&snapshot, args.fail_on.into()))
+}
+
+/// The same log under other limits beside those in force; the exit code is that of the other limits.
+fn compare(args: &CheckArgs, setup: &Setup, limits: Limits) -> anyhow::Result<Exit> {
+    let other = Setup { limits: limits.clone(), ..setup.clone() };
+    let mut pipelines = [Pipeline::new(setup.clone()), Pipeline::new(other)];
+    read(args, &mut pipelines)?;
+    let [before, after] = pipelines.each_ref().map(Pipeline::snapshot);
+    let what_if = WhatIf { before: (&setup.limits, &before), after: (&limits, &after) };
+    output::print(&match args.format {
+        ReportFormat::Text => report::what_if_text(&what_if),
+        ReportFormat::Json => report::what_if_json(&what_if),
+    })?;
+    Ok(Exit::of(&after, args.fail_on.into()))
+}
+
+/// Drives the logs through the pipelines, with progress.
+fn read(args: &CheckArgs, pipelines: &mut [Pipeline]) -> anyhow::Result<LogReader> {
     let mut reader = logs::open(&args.logs)?;
-    let mut pipeline = Pipeline::new(Setup { dialect: args.dialect, ..Setup::default() });
     let mut progress = Progress::new("reading");
-    let driven = drive(&mut reader, &mut pipeline, |reader| {
+    let driven = drive(&mut reader, pipelines, |reader| {
         let (done, total) = reader.progress();
         progress.show(done, total);
     })?;
@@ -21,13 +60,5 @@ pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
     {
         anyhow::bail!(why);
     }
-    let snapshot = pipeline.snapshot();
-    let first_refused = logs::first_refused(&reader);
-    let interfaces: Vec<String> = reader.interfaces().iter().map(Into::into).collect();
-    let report = Report { snapshot: &snapshot, first_refused: &first_refused, interfaces: &interfaces };
-    output::print(&match args.format {
-        ReportFormat::Text => report::text(&report),
-        ReportFormat::Json => report::json(&report),
-    })?;
-    Ok(Exit::of(&snapshot, args.fail_on.into()))
+    Ok(reader)
 }

@@ -1,5 +1,7 @@
 //! `decode`: what every frame of a log says.
 
+mod dbc;
+
 use super::output::Output;
 use super::progress::Progress;
 use super::{Exit, logs};
@@ -7,6 +9,7 @@ use crate::config::{DecodeArgs, DecodeFormat};
 use crate::decode::{Decoder, Settings};
 use crate::model::Body;
 use crate::report::{FrameText, Line, Signal};
+use crate::source::log::LogReader;
 use std::io::{Write, stderr};
 
 /// Frames between two looks at how far it has come.
@@ -14,6 +17,9 @@ const LOOK_EVERY: u64 = 1 << 14;
 
 /// Writes out every frame of the log.
 pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
+    if let Some(dbc) = &args.dbc {
+        return dbc::decode(args, dbc);
+    }
     let mut reader = logs::open(std::slice::from_ref(&args.log))?;
     let mut decoder = Decoder::new(Settings { dialect: args.dialect, ..Settings::default() });
     let mut output = Output::new();
@@ -45,14 +51,20 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
     }
     drop(progress);
     output.finish()?;
+    tell_refused(&reader, inputs)?;
+    Ok(Exit::Clear)
+}
+
+/// Which lines of the log were refused; an error where not one was understood.
+fn tell_refused(reader: &LogReader, inputs: u64) -> anyhow::Result<()> {
     if inputs == 0
-        && let Some(why) = logs::not_a_log(&reader)
+        && let Some(why) = logs::not_a_log(reader)
     {
         anyhow::bail!(why);
     }
-    if let Some(refused) = logs::refused(&reader) {
+    if let Some(refused) = logs::refused(reader) {
         // Nobody may be listening; the frames are out.
         let _ = writeln!(stderr(), "cellwright: {refused}");
     }
-    Ok(Exit::Clear)
+    Ok(())
 }

@@ -16,21 +16,23 @@ pub struct Drive {
     pub closed: bool,
 }
 
-/// Drives a log through a pipeline and ends the run in good order: a log without a closing stamp is closed at its
-/// last. `look` is called now and then.
+/// Drives a log through pipelines side by side and ends the run in good order: a log without a closing stamp is closed
+/// at its last. `look` is called now and then.
 ///
 /// # Errors
 /// [`ReadError`] when the log cannot be read on.
 pub fn drive(
     reader: &mut LogReader,
-    pipeline: &mut Pipeline,
+    pipelines: &mut [Pipeline],
     mut look: impl FnMut(&LogReader),
 ) -> Result<Drive, ReadError> {
     let mut driven = Drive::default();
     let mut until_look = LOOK_EVERY;
     let mut input = Input { stamp: Stamp::MIN, body: Body::Closing };
     while reader.next_into(&mut input)? {
-        pipeline.push(&input);
+        for pipeline in &mut *pipelines {
+            pipeline.push(&input);
+        }
         driven = Drive { last: Some(input.stamp), closed: matches!(input.body, Body::Closing) };
         until_look -= 1;
         if until_look == 0 {
@@ -39,7 +41,8 @@ pub fn drive(
         }
     }
     if let Drive { last: Some(stamp), closed: false } = driven {
-        pipeline.push(&Input { stamp, body: Body::Closing });
+        let closing = Input { stamp, body: Body::Closing };
+        pipelines.iter_mut().for_each(|pipeline| pipeline.push(&closing));
     }
     Ok(driven)
 }

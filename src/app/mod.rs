@@ -8,6 +8,7 @@ mod demo;
 mod demo_screen;
 mod drive;
 mod exit;
+mod explain;
 mod index;
 pub mod live;
 mod logs;
@@ -16,6 +17,7 @@ mod player;
 mod progress;
 mod replay;
 mod screen;
+mod setup;
 mod tape;
 mod terminal;
 mod watch;
@@ -49,6 +51,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
         Command::Watch(args) => watch::watch(args),
         Command::Replay(args) => replay::replay_screen(&args.logs, Setup { dialect: args.dialect, ..Setup::default() }),
         Command::Check(args) => check::check(args),
+        Command::Explain(args) => explain::explain(args),
+        Command::Limits(args) => explain::limits(args),
         Command::Decode(args) => decode::decode(args),
     }
 }

@@ -2,6 +2,7 @@
 
 use super::examples::help_of;
 use crate::model::{Dialect, Severity};
+use crate::wire::serial_can::Speed;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -43,6 +44,12 @@ pub enum Command {
     /// Judge a recorded log: the verdict, what was found, what to do
     #[command(after_help = help_of("check"))]
     Check(CheckArgs),
+    /// Print the page of a condition: what it means, how it is judged, what to do; without a code, list them
+    #[command(after_help = help_of("explain"))]
+    Explain(ExplainArgs),
+    /// Print every limit in force, and where it comes from
+    #[command(after_help = help_of("limits"))]
+    Limits(LimitsArgs),
     /// Print what every frame of a log says
     #[command(after_help = help_of("decode"))]
     Decode(DecodeArgs),
@@ -71,7 +78,7 @@ pub struct DemoArgs {
 }
 
 /// Options of `watch`.
-#[derive(Debug, Clone, PartialEq, Args)]
+#[derive(Debug, Clone, Default, PartialEq, Args)]
 pub struct WatchArgs {
     /// Serial port, CAN interface, '-' for a text log on the standard input, or a log file; several are merged
     #[arg(value_name = "SOURCE")]
@@ -91,6 +98,12 @@ pub struct WatchArgs {
     /// Rate of the serial ports, bit/s; without it, found by listening
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
     pub baud: Option<u32>,
+    /// The serial ports named are serial-line CAN adapters: each is opened to listen only, or not at all
+    #[arg(long)]
+    pub adapter: bool,
+    /// Speed of the bus behind such an adapter, kbit/s; without it, found by listening
+    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed)]
+    pub can_speed: Option<Speed>,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
@@ -119,12 +132,40 @@ pub struct CheckArgs {
     /// For people, or for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: ReportFormat,
+    /// What if: this limit had another number; says which findings appear, vanish or move
+    #[arg(long, value_name = "NAME=VALUE", value_parser = named_number)]
+    pub limit: Vec<(String, f64)>,
+    /// What if: the limits of this TOML file were in force
+    #[arg(long, value_name = "LIMITS.toml")]
+    pub compare: Option<PathBuf>,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+}
+
+/// Options of `explain`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct ExplainArgs {
+    /// The condition, by its code; without one, all are listed
+    #[arg(value_name = "CODE")]
+    pub code: Option<String>,
+    /// With the limits of this bank file
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+}
+
+/// Options of `limits`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct LimitsArgs {
+    /// With the limits of this bank file
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// For people, or for programs
+    #[arg(long, value_enum, default_value_t)]
+    pub format: ReportFormat,
 }
 
 /// Options of `decode`.
@@ -139,6 +180,9 @@ pub struct DecodeArgs {
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+    /// Decode what this DBC describes, and nothing else
+    #[arg(long, value_name = "FILE")]
+    pub dbc: Option<PathBuf>,
 }
 
 /// Form of a report.
@@ -204,6 +248,26 @@ fn days(text: &str) -> Result<f64, String> {
 
 fn sample(text: &str) -> Result<f64, String> {
     number(text, 0.1, 3600.0, "seconds")
+}
+
+/// A name and a number.
+fn named_number(text: &str) -> Result<(String, f64), String> {
+    let expected = || "expected NAME=VALUE, such as cell-overvoltage.notice=3.75".to_owned();
+    let (name, number) = text.split_once('=').ok_or_else(expected)?;
+    let number = number.trim().parse().map_err(|_| expected())?;
+    Ok((name.trim().to_owned(), number))
+}
+
+/// A speed of a CAN bus, in kbit/s.
+fn can_speed(text: &str) -> Result<Speed, String> {
+    let kbit = text.trim_end_matches('k');
+    let found = Speed::ALL.iter().copied().find(|speed| speed.kbit().to_string() == kbit);
+    found.ok_or_else(|| {
+        let mut all: Vec<u32> = Speed::ALL.iter().map(|speed| speed.kbit()).collect();
+        all.sort_unstable();
+        let all: Vec<String> = all.iter().map(u32::to_string).collect();
+        format!("expected one of {} kbit/s", all.join(", "))
+    })
 }
 
 /// Seconds of '90', '30s', '10m', '2h', '1d'.

@@ -32,6 +32,11 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright watch /dev/ttyUSB0 --for 10m --format json",
         "Ten minutes without a screen, for a program.",
     ),
+    example(
+        "watch",
+        "cellwright watch /dev/ttyACM0 --adapter --can-speed 250",
+        "A CAN bus behind a serial-line adapter, which is opened to listen only.",
+    ),
     example("watch", "cellwright watch -", "A text log that another program or computer writes, through a pipe."),
     example("replay", "cellwright replay trip.log", "Look at a recording: play, pause, jump to the next alert."),
     example("replay", "cellwright replay june.log.zst july.log.zst", "Two files in a row, as one recording."),
@@ -42,8 +47,20 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright check --fail-on notice june.log july.log",
         "Two files in a row; exit code 1 for any finding.",
     ),
+    example(
+        "check",
+        "cellwright check trip.log --limit cell-overvoltage.notice=3.75",
+        "What would be found with this limit instead?",
+    ),
+    example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
+    example("limits", "cellwright limits", "Every number in force and where it comes from."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
+    example(
+        "decode",
+        "cellwright decode --dbc van.dbc trip.log",
+        "Every signal that a DBC describes; no bank file needed.",
+    ),
 ];
 
 /// The examples of a command, as its help shows them.

@@ -2,6 +2,7 @@
 //! the time, and the same inputs give the same findings however they were cut.
 
 pub mod case;
+mod cause;
 pub mod estimate;
 pub mod gauge;
 pub mod pack;

@@ -3,7 +3,7 @@
 use super::estimate::cold;
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
-use super::{Engine, estimate, verdict};
+use super::{Engine, cause, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Finding, NotJudged, Subject};
 use crate::model::limits::L;
@@ -31,6 +31,7 @@ impl Engine {
             buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
         };
+        snapshot.causes = cause::causes(&snapshot.findings);
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
         snapshot
     }

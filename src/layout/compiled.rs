@@ -244,7 +244,7 @@ impl<T: Target> CompiledMap<T> {
         let parted = found.is_some_and(|m| !m.simple);
         Values {
             quick: self.quick[range.clone()].iter(),
-            channels: self.channels[range].iter(),
+            channels: &self.channels[range],
             data,
             whole: found.is_some_and(|m| data.len() >= usize::from(m.bytes)),
             words: [word, word.swap_bytes()],
@@ -280,7 +280,7 @@ struct Parted<'a, T> {
 #[derive(Debug)]
 pub struct Values<'a, T = Slot> {
     quick: std::slice::Iter<'a, Quick<T>>,
-    channels: std::slice::Iter<'a, Channel<T>>,
+    channels: &'a [Channel<T>],
     data: &'a [u8],
     /// The data is long enough for every field.
     whole: bool,
@@ -292,14 +292,21 @@ pub struct Values<'a, T = Slot> {
 impl<'a, T: Target> Values<'a, T> {
     /// Goes on to the next part whose conditions hold.
     #[inline(never)]
-    fn next_part(&mut self) -> Option<()> {
+    fn next_of_parts(&mut self) -> Option<&'a Quick<T>> {
         let parted = self.parted.as_mut()?;
         let part = parted.parts.by_ref().find(|part| part.when.iter().all(|when| when.holds(self.data)))?;
         let range = part.first as usize..(part.first + part.count) as usize;
         self.quick = parted.map.quick[range.clone()].iter();
-        self.channels = parted.map.channels[range].iter();
+        self.channels = &parted.map.channels[range];
         self.whole = self.data.len() >= usize::from(part.bytes);
-        Some(())
+        self.quick.next()
+    }
+
+    /// The value of the field that was just gone past, by its channel.
+    #[inline(never)]
+    fn carefully(&self) -> Value {
+        let at = self.channels.len() - self.quick.len() - 1;
+        self.channels[at].value(self.data)
     }
 }
 
@@ -308,15 +315,13 @@ impl<T: Target> Iterator for Values<'_, T> {
 
     #[inline(always)]
     fn next(&mut self) -> Option<(T, Value)> {
-        let (quick, channel) = loop {
-            match (self.quick.next(), self.channels.next()) {
-                (Some(quick), Some(channel)) => break (quick, channel),
-                _ if self.parted.is_none() => return None,
-                _ => self.next_part()?,
-            }
+        let quick = match self.quick.next() {
+            Some(quick) => quick,
+            None if self.parted.is_none() => return None,
+            None => self.next_of_parts()?,
         };
         let quickly = quick.value(self.words[usize::from(quick.big)]).filter(|_| self.whole);
-        let value = quickly.unwrap_or_else(|| channel.value(self.data));
+        let value = quickly.unwrap_or_else(|| self.carefully());
         match &self.parted {
             None => Some((quick.target, value)),
             Some(Parted { moved: (pack, index), .. }) => Some((quick.target.moved(*pack, *index), value)),

@@ -146,6 +146,17 @@ impl Field {
         true
     }
 
+    /// The count that raw bits stand for, before scaling; a float has none. Counts beyond 63 bits wrap.
+    #[must_use]
+    pub fn count(&self, raw: u64) -> Option<i64> {
+        let unused = 64 - u32::from(self.len.clamp(1, 64));
+        match self.form {
+            Form::Unsigned => Some(raw as i64),
+            Form::Signed => Some((raw << unused) as i64 >> unused),
+            Form::Float => None,
+        }
+    }
+
     /// The number that raw bits stand for.
     #[must_use]
     #[inline]

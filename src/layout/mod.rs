@@ -4,6 +4,7 @@
 //! tables from here.
 
 mod compiled;
+pub mod dbc;
 mod field;
 pub mod own;
 

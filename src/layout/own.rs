@@ -61,6 +61,19 @@ pub struct OwnFrame {
     pub fields: &'static [OwnField],
 }
 
+impl OwnFrame {
+    /// Whether a sender (0 to 15: that pack; 16: the bank) sends it.
+    #[must_use]
+    pub fn is_sent_by(&self, sender: u8) -> bool {
+        senders(self.sender).contains(&sender)
+    }
+
+    /// Where the values of the `part`th frame of its kind belong, as a sender sends it.
+    pub fn slots(&self, part: u8, sender: u8) -> impl Iterator<Item = Slot> {
+        self.fields.iter().map(move |own| slot(self, part, sender, own))
+    }
+}
+
 const fn f(quantity: Q, index: u8, bits: Range<u16>, scale: f64, offset: f64) -> OwnField {
     OwnField { quantity, index, field: Field::own(bits.start, (bits.end - bits.start) as u8, scale, offset) }
 }

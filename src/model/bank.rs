@@ -2,7 +2,7 @@
 //!
 //! Everything is optional: what nobody has said is `None`, and who needs it says 'not judged'.
 
-use super::{MAX_CELLS, MAX_PACKS, MAX_SENSORS, Quantity, Reading, Value};
+use super::{MAX_CELLS, MAX_PACKS, MAX_SENSORS, Quantity, Reading, Slot, Value};
 use crate::unit::{AmpHours, Amps, Celsius, Ohms, Volts};
 use serde::{Deserialize, Serialize};
 
@@ -221,6 +221,17 @@ impl Bank {
     }
 }
 
+impl Bank {
+    /// What the description says of a slot, in the unit of its quantity: the way back from [`Bank::describe`].
+    #[must_use]
+    pub fn told(&self, slot: Slot) -> Option<f64> {
+        if slot.quantity == Quantity::PackCount {
+            return Some(self.packs.len() as f64).filter(|count| *count > 0.0);
+        }
+        self.packs.get(usize::from(slot.pack))?.told(slot.quantity, usize::from(slot.index))
+    }
+}
+
 impl Quantity {
     /// Whether this describes the bank instead of measuring it.
     #[must_use]
@@ -263,6 +274,45 @@ impl PackSpec {
         }
     }
 
+    fn told(&self, quantity: Quantity, index: usize) -> Option<f64> {
+        let volts = |volts: Option<Volts>| volts.map(Volts::get);
+        let amps = |amps: Option<Amps>| amps.map(Amps::get);
+        let celsius = |celsius: Option<Celsius>| celsius.map(Celsius::get);
+        match quantity {
+            Quantity::CellCount => self.cells.map(f64::from),
+            Quantity::RatedCapacity => self.rated.capacity.map(AmpHours::get),
+            Quantity::RatedCharge => amps(self.rated.charge),
+            Quantity::RatedDischarge => amps(self.rated.discharge),
+            Quantity::WeakestPart => amps(self.rated.weakest),
+            Quantity::AllowedAbsorption => volts(self.absorption),
+            Quantity::AllowedFloat => volts(self.float),
+            Quantity::HeaterFitted => self.heater.fitted.map(|fitted| f64::from(u8::from(fitted))),
+            Quantity::HeaterCurrent => amps(self.heater.current),
+            Quantity::BalanceCurrent => amps(self.balance.current),
+            Quantity::BalanceKind => self.balance.kind.map(|kind| f64::from(kind.code())),
+            Quantity::BalanceThreshold => volts(self.balance.threshold),
+            Quantity::CellVoltageStep => volts(self.grain.cell),
+            Quantity::TemperatureStep => self.grain.temperature,
+            Quantity::CurrentStep => amps(self.grain.current),
+            Quantity::PackVoltageStep => volts(self.grain.pack),
+            Quantity::CellVoltageLow => volts(self.span.cell.0),
+            Quantity::CellVoltageHigh => volts(self.span.cell.1),
+            Quantity::CurrentLow => amps(self.span.current.0),
+            Quantity::CurrentHigh => amps(self.span.current.1),
+            Quantity::TemperatureLow => celsius(self.span.temperature.0),
+            Quantity::TemperatureHigh => celsius(self.span.temperature.1),
+            Quantity::PackVoltageLow => volts(self.span.pack.0),
+            Quantity::PackVoltageHigh => volts(self.span.pack.1),
+            Quantity::SensorRole => {
+                let sensor = self.sensors.get(index).filter(|sensor| sensor.role != SensorRole::Unknown);
+                sensor.map(|sensor| f64::from(sensor.role.code()))
+            }
+            Quantity::SensorCell => self.sensors.get(index)?.cell.map(|cell| f64::from(cell) + 1.0),
+            Quantity::LinkResistance => self.links.get(index).copied().flatten().map(|ohms| ohms.get() * 1e3),
+            _ => None,
+        }
+    }
+
     fn describe_part(&mut self, quantity: Quantity, index: usize, number: f64) {
         match quantity {
             Quantity::SensorRole => {
@@ -281,6 +331,25 @@ impl PackSpec {
                 }
             }
             _ => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_description_is_told_it_tells_again() {
+        let mut bank = Bank::default();
+        for quantity in Quantity::ALL.iter().filter(|quantity| quantity.is_description()) {
+            let slot = Slot::at(0, *quantity, 0);
+            let (low, high) = quantity.bounds();
+            let number = (low + (high - low) / 7.0).round().clamp(low.max(1.0), high);
+            bank.describe(&Reading { slot, value: Value::Present(number) });
+            let told = bank.told(slot).unwrap_or_else(|| panic!("{slot:?} is not told"));
+            let expected = if *quantity == Quantity::PackCount { number.round() } else { number };
+            assert!((told - expected).abs() < 1e-9, "{slot:?}: {told} for {expected}");
         }
     }
 }

@@ -219,8 +219,13 @@ impl Default for Limits {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum LimitError {
     /// No limit of this name.
-    #[error("no limit is called '{0}'; `docs/limits.md` lists them")]
-    Unknown(String),
+    #[error("no limit is called '{name}'{}; 'cellwright limits' lists them", .near.map_or(String::new(), |near| format!("; did you mean '{near}'?")))]
+    Unknown {
+        /// What was given.
+        name: String,
+        /// What was meant, most likely.
+        near: Option<&'static str>,
+    },
     /// Outside of what the limit can be.
     #[error("{name} = {found}: expected {min} to {max} {unit}")]
     OutOfBounds {
@@ -244,13 +249,21 @@ impl Limits {
         self.values.get(limit as usize).copied().unwrap_or(limit.row().default)
     }
 
+    /// Every limit with its number in force.
+    pub fn in_force(&self) -> impl Iterator<Item = (&'static Limit, f64)> {
+        LIMITS.iter().zip(self.values.iter().copied())
+    }
+
     /// Overrides a limit by its name.
     ///
     /// # Errors
     /// [`LimitError`] when there is no such limit or the number is outside of its bounds.
     pub fn set(&mut self, name: &str, value: f64) -> Result<(), LimitError> {
         let index = LIMITS.iter().position(|limit| limit.name == name);
-        let index = index.ok_or_else(|| LimitError::Unknown(super::clean(name, 60)))?;
+        let index = index.ok_or_else(|| LimitError::Unknown {
+            name: super::clean(name, 60),
+            near: super::nearest(name, LIMITS.iter().map(|limit| limit.name)),
+        })?;
         let row = &LIMITS[index];
         let (min, max) = row.bounds;
         if !(min..=max).contains(&value) {

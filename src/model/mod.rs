@@ -26,7 +26,7 @@ pub use limits::{Limit, Limits};
 pub use reading::{Quantity, Reading, Slot, Value};
 pub use snapshot::Snapshot;
 pub use stamp::{NANOS_PER_SEC, Stamp};
-pub use text::clean;
+pub use text::{clean, nearest};
 
 /// Most packs in a bank.
 pub const MAX_PACKS: usize = 16;

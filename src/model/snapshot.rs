@@ -23,6 +23,8 @@ pub struct Snapshot {
     pub bank_voltage: Shown,
     /// Findings, worst first, active before past.
     pub findings: Vec<Finding>,
+    /// For each finding, the place in the list of the finding that lies behind it.
+    pub causes: Vec<Option<usize>>,
     /// What could not be judged.
     pub not_judged: Vec<NotJudged>,
     /// Estimates with their bounds.

@@ -13,6 +13,18 @@ fn is_harmless(c: char) -> bool {
     !c.is_control() && !turns_direction
 }
 
+/// The word among `all` that was most likely meant; none when none is near.
+#[must_use]
+pub fn nearest<'a>(word: &str, all: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    const LIKE: f64 = 0.75;
+    if word.len() > 200 {
+        return None;
+    }
+    let likeness = |other: &str| strsim::jaro_winkler(word, other);
+    let near = all.into_iter().map(|other| (likeness(other), other)).filter(|(like, _)| *like > LIKE);
+    near.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, other)| other)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -3,6 +3,7 @@
 use super::signal::{decimals, signal_name};
 use super::words::moment;
 use crate::model::{Frame, FrameKind, Quantity, Slot, Stamp, Value};
+use std::borrow::Cow;
 use std::fmt::Write;
 
 /// A signal of a frame.
@@ -44,66 +45,109 @@ impl Default for FrameText {
 impl FrameText {
     /// Appends the frame as a JSON object in one line. A value that is missing or invalid is `null`.
     pub fn ndjson(&self, out: &mut String, line: &Line) {
-        // Writing to a string cannot fail, here and below.
-        let _ = write!(out, "{{\"time\":\"{}\",\"interface\":", line.stamp);
-        quote(out, line.interface);
-        let _ = write!(out, ",\"id\":\"{}\",\"message\":", IdText(line.frame));
-        match line.message {
-            Some(message) => quote(out, message),
-            None => out.push_str("null"),
-        }
-        out.push_str(",\"signals\":{");
-        for (number, signal) in line.signals.iter().enumerate() {
-            out.push_str(if number > 0 { "," } else { "" });
-            quote(out, &signal_name(signal.slot));
-            out.push(':');
-            match signal.value {
-                Value::Present(value) if value.is_finite() => self.number(out, signal.slot.quantity, value),
-                _ => out.push_str("null"),
-            }
-        }
-        out.push_str("},\"data\":\"");
-        hex(out, line.frame);
-        out.push_str("\"}\n");
+        ndjson(out, line, line.signals.iter().map(|signal| self.shown(signal)));
     }
 
     /// Appends the frame as a line for people. A value that is missing is a dash.
     pub fn text(&self, out: &mut String, line: &Line) {
-        let micros = line.stamp.nanos().rem_euclid(1_000_000_000) / 1000;
-        let _ = write!(out, "{}.{micros:06}  {}  {}  ", moment(line.stamp), line.interface, IdText(line.frame));
-        out.push_str(line.message.unwrap_or_else(|| kind(line.frame)));
-        if line.message.is_none() {
-            out.push(' ');
-            hex(out, line.frame);
-        }
-        for (number, signal) in line.signals.iter().enumerate() {
-            let name = signal_name(signal.slot);
-            let unit = signal.slot.quantity.unit();
-            let stem = name.strip_suffix(unit.to_ascii_lowercase().as_str()).unwrap_or(&name).trim_end_matches('_');
-            let _ = write!(out, "{} {stem} ", if number > 0 { "," } else { "" });
-            match signal.value {
-                Value::Present(value) => {
-                    self.number(out, signal.slot.quantity, value);
-                    let _ = write!(out, "{}{unit}", if unit.is_empty() { "" } else { " " });
-                }
-                Value::Missing => out.push('-'),
-                Value::Invalid(raw) => {
-                    let _ = write!(out, "invalid (raw {raw:X})");
-                }
-            }
-        }
-        out.push('\n');
+        let stem = |shown: Shown<'static>| {
+            let ending = shown.unit.to_ascii_lowercase();
+            let stem = shown.name.strip_suffix(ending.as_str()).unwrap_or(&shown.name).trim_end_matches('_').to_owned();
+            Shown { name: stem.into(), ..shown }
+        };
+        text(out, line, line.signals.iter().map(|signal| stem(self.shown(signal))));
     }
 
-    fn number(&self, out: &mut String, quantity: Quantity, value: f64) {
-        let digits = self.decimals.get(quantity as usize).copied().unwrap_or(6);
-        let start = out.len();
-        let _ = write!(out, "{value:.digits$}");
-        let nought =
-            out.get(start..).is_some_and(|text| text.starts_with('-') && !text.contains(|c| matches!(c, '1'..='9')));
-        if nought {
-            out.remove(start);
+    fn shown(&self, signal: &Signal) -> Shown<'static> {
+        let quantity = signal.slot.quantity;
+        let digits = Some(self.decimals.get(quantity as usize).copied().unwrap_or(6));
+        let name = signal_name(signal.slot).into();
+        Shown { name, unit: quantity.unit(), digits, state: None, value: signal.value }
+    }
+}
+
+/// A signal with its name, however it came by it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shown<'a> {
+    /// Its name; harmless.
+    pub name: Cow<'a, str>,
+    /// Its unit; harmless, may be empty.
+    pub unit: &'a str,
+    /// Decimals; none for as many as the number has.
+    pub digits: Option<usize>,
+    /// Name of the state that the value stands for; harmless. For people only.
+    pub state: Option<&'a str>,
+    /// What it says.
+    pub value: Value,
+}
+
+/// Appends a frame with these signals as a JSON object in one line. What is no finite number is `null`.
+pub fn ndjson<'a>(out: &mut String, line: &Line, signals: impl Iterator<Item = Shown<'a>>) {
+    // Writing to a string cannot fail, here and below.
+    let _ = write!(out, "{{\"time\":\"{}\",\"interface\":", line.stamp);
+    quote(out, line.interface);
+    let _ = write!(out, ",\"id\":\"{}\",\"message\":", IdText(line.frame));
+    match line.message {
+        Some(message) => quote(out, message),
+        None => out.push_str("null"),
+    }
+    out.push_str(",\"signals\":{");
+    for (place, signal) in signals.enumerate() {
+        out.push_str(if place > 0 { "," } else { "" });
+        quote(out, &signal.name);
+        out.push(':');
+        match signal.value {
+            Value::Present(value) if value.is_finite() => number(out, signal.digits, value),
+            _ => out.push_str("null"),
         }
+    }
+    out.push_str("},\"data\":\"");
+    hex(out, line.frame);
+    out.push_str("\"}\n");
+}
+
+/// Appends a frame with these signals as a line for people. A value that is missing is a dash.
+pub fn text<'a>(out: &mut String, line: &Line, signals: impl Iterator<Item = Shown<'a>>) {
+    let micros = line.stamp.nanos().rem_euclid(1_000_000_000) / 1000;
+    let _ = write!(out, "{}.{micros:06}  {}  {}  ", moment(line.stamp), line.interface, IdText(line.frame));
+    out.push_str(line.message.unwrap_or_else(|| kind(line.frame)));
+    if line.message.is_none() {
+        out.push(' ');
+        hex(out, line.frame);
+    }
+    for (place, signal) in signals.enumerate() {
+        let _ = write!(out, "{} {} ", if place > 0 { "," } else { "" }, signal.name);
+        match signal.value {
+            Value::Present(value) => {
+                number(out, signal.digits, value);
+                let _ = write!(out, "{}{}", if signal.unit.is_empty() { "" } else { " " }, signal.unit);
+            }
+            Value::Missing => out.push('-'),
+            Value::Invalid(raw) => {
+                let _ = write!(out, "invalid (raw {raw:X})");
+            }
+        }
+        if let Some(state) = signal.state {
+            let _ = write!(out, " ({state})");
+        }
+    }
+    out.push('\n');
+}
+
+/// Beyond these a number is written with an exponent.
+const PLAIN: std::ops::Range<f64> = 1e-5..1e16;
+
+fn number(out: &mut String, digits: Option<usize>, value: f64) {
+    let start = out.len();
+    let _ = match digits {
+        Some(digits) => write!(out, "{value:.digits$}"),
+        None if value == 0.0 || !value.is_finite() || PLAIN.contains(&value.abs()) => write!(out, "{value}"),
+        None => write!(out, "{value:e}"),
+    };
+    let nought =
+        out.get(start..).is_some_and(|text| text.starts_with('-') && !text.contains(|c| matches!(c, '1'..='9' | 'i')));
+    if nought {
+        out.remove(start);
     }
 }
 
@@ -208,7 +252,7 @@ mod tests {
     #[test]
     fn a_nought_has_no_sign() {
         let mut out = String::new();
-        FrameText::default().number(&mut out, Quantity::Current, -0.0001);
+        number(&mut out, Some(3), -0.0001);
         assert_eq!(out, "0.000");
     }
 }

@@ -4,7 +4,7 @@ use super::words::rfc3339;
 use super::{Report, scope};
 use crate::model::finding::{Finding, NotJudged};
 use crate::model::snapshot::{BusView, Estimate, Quality};
-use crate::model::{Evidence, Severity, Stamp, Subject, clean};
+use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -48,6 +48,8 @@ struct Found<'a> {
     active: bool,
     acknowledged: bool,
     episodes: u32,
+    /// Place in the list of the finding that lies behind this one.
+    because_of: Option<usize>,
     total_min: Value,
     evidence: Map<String, Value>,
     text: &'a str,
@@ -137,7 +139,7 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
             scope: scope(snapshot),
             not_visible: super::NOT_VISIBLE,
         },
-        findings: snapshot.findings.iter().map(found).collect(),
+        findings: snapshot.findings.iter().enumerate().map(|(at, each)| found(each, cause_of(snapshot, at))).collect(),
         not_judged: snapshot.not_judged.iter().map(unjudged).collect(),
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
@@ -145,7 +147,11 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
     }
 }
 
-fn found(finding: &Finding) -> Found<'_> {
+fn cause_of(snapshot: &Snapshot, at: usize) -> Option<usize> {
+    snapshot.causes.get(at).copied().flatten()
+}
+
+fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
     Found {
         code: finding.code,
         severity: finding.severity,
@@ -155,6 +161,7 @@ fn found(finding: &Finding) -> Found<'_> {
         active: finding.active,
         acknowledged: finding.acknowledged,
         episodes: finding.episodes,
+        because_of,
         total_min: number(finding.total_secs / 60.0),
         evidence: evidence(&finding.evidence),
         text: &finding.text,

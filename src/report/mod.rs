@@ -4,17 +4,21 @@
 
 mod frames;
 mod json;
+mod limits;
 mod scope;
 mod signal;
 mod text;
+mod what_if;
 mod words;
 mod wrap;
 
-pub use frames::{FrameText, Line, Signal};
+pub use frames::{FrameText, Line, Shown, Signal, ndjson as frame_ndjson, text as frame_text};
 pub use json::{SCHEMA, json, line};
+pub use limits::{limits_json, limits_text};
 pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
 pub use signal::{decimals, signal_name};
 pub use text::text;
+pub use what_if::{WhatIf, what_if_json, what_if_text};
 pub use words::rfc3339;
 
 use crate::model::{Rejection, Snapshot};

@@ -2,13 +2,13 @@
 //! frames this computer lost. Works without privileges; what does not says the command to run.
 
 mod controller;
-mod error_frame;
 mod parse;
 mod socket;
 
 pub use controller::{Controller, advice};
 pub use socket::{ListenOnly, Received};
 
+use super::error_frame;
 use super::{Batch, Clock, Gone, Outlet, Status};
 use crate::model::input::{ControllerState, Loss};
 use crate::model::{Body, Frame, FrameKind, Stamp};

@@ -4,11 +4,12 @@
 mod codec;
 mod identity;
 mod port;
-mod trouble;
+pub(super) mod trouble;
 
 pub use identity::Identity;
 pub use port::ListenOnly;
 
+use super::link::Link;
 use super::{Batch, Clock, Gone, Outlet, Status};
 use crate::model::{Body, Frame, Rejection, Stamp};
 use crate::wire::Interfaces;
@@ -76,17 +77,8 @@ pub async fn run(options: Options, outlet: Outlet, clock: Arc<dyn Clock>) -> Res
     outlet.send(Batch { names: Some(names), ..Batch::default() }).await?;
     let identity = Identity::of(&options.path, &options.names);
     let rates = options.rate.map_or_else(|| RATES.to_vec(), |rate| vec![rate]);
-    let mut listener = Listener {
-        identity,
-        fixed: options.rate,
-        rates,
-        rate: 0,
-        outlet,
-        clock,
-        up: None,
-        unplugged: false,
-        said: Status::default(),
-    };
+    let mut listener =
+        Listener { identity, fixed: options.rate, rates, rate: 0, link: Link::new(outlet, clock), unplugged: false };
     let mut pause = RETRY.0;
     loop {
         let path = listener.identity.path();
@@ -97,10 +89,10 @@ pub async fn run(options: Options, outlet: Outlet, clock: Arc<dyn Clock>) -> Res
                 listener.listen(port).await?;
             }
             Err(status) => {
-                listener.link(false).await?;
+                listener.link.set(false).await?;
                 // An unplugged adapter is said to be gone until it is back; that its name is gone too is no news.
                 if !listener.unplugged || path.exists() {
-                    listener.say(status).await?;
+                    listener.link.say(status).await?;
                 }
                 tokio::time::sleep(pause).await;
                 pause = (pause * 2).min(RETRY.1);
@@ -116,13 +108,9 @@ struct Listener {
     rates: Vec<u32>,
     /// Which of the rates is tried, or was found.
     rate: usize,
-    outlet: Outlet,
-    clock: Arc<dyn Clock>,
-    /// Link as last told.
-    up: Option<bool>,
+    link: Link,
     /// It was there and has gone.
     unplugged: bool,
-    said: Status,
 }
 
 impl Listener {
@@ -135,9 +123,9 @@ impl Listener {
         let mut codec = EnvelopeCodec::new();
         let mut buffer = bytes(4096);
         let mut trouble = Trouble::default();
-        self.link(true).await?;
+        self.link.set(true).await?;
         let name = self.identity.path().display().to_string();
-        self.say(Status::good(format!("{name}: open, waiting for the first record"))).await?;
+        self.link.say(Status::good(format!("{name}: open, waiting for the first record"))).await?;
         loop {
             let read = tokio::time::timeout(SILENCE, port.read_buf(&mut buffer)).await;
             let pause = if buffer.len() > BUSY { PAUSE_BUSY } else { PAUSE_QUIET };
@@ -148,19 +136,19 @@ impl Listener {
                 Err(_) if port.is_gone() => break,
                 Err(_) => {
                     if let Some(status) = trouble.silence(&name) {
-                        self.say(status).await?;
+                        self.link.say(status).await?;
                     }
                     continue;
                 }
             }
-            let stamp = self.clock.now().wall;
+            let stamp = self.link.now();
             let found = codec.decode(&mut buffer).unwrap_or_default().unwrap_or_default();
             self.take(&mut port, &mut codec, &mut trouble, (stamp, found)).await?;
             tokio::time::sleep(pause).await;
         }
-        self.link(false).await?;
+        self.link.set(false).await?;
         self.unplugged = true;
-        self.say(trouble::hung_up(&name)).await
+        self.link.say(trouble::hung_up(&name)).await
     }
 
     /// What one read gave: records and refusals, or a reason to try the next rate.
@@ -176,11 +164,11 @@ impl Listener {
         let name = self.identity.path().display().to_string();
         if trouble.is_understood() {
             if let Some(status) = trouble.told(&name, self.bits(), || self.identity.others()) {
-                self.say(status).await?;
+                self.link.say(status).await?;
             }
         } else if trouble.without_record() >= ENOUGH {
             let status = trouble.not_understood(&name, self.bits(), self.fixed.is_some());
-            self.say(status).await?;
+            self.link.say(status).await?;
             if self.fixed.is_none() {
                 self.rate = (self.rate + 1) % self.rates.len().max(1);
                 let _ = port.set_rate(self.bits()); // a rate that the port does not have brings nothing, and the next is tried
@@ -206,24 +194,7 @@ impl Listener {
                 },
             ));
         }
-        if items.is_empty() { Ok(()) } else { self.outlet.send(Batch { items, ..Batch::default() }).await }
-    }
-
-    async fn link(&mut self, up: bool) -> Result<(), Gone> {
-        if self.up == Some(up) {
-            return Ok(());
-        }
-        self.up = Some(up);
-        let items = vec![(self.clock.now().wall, Body::Link { channel: 0, up })];
-        self.outlet.send(Batch { items, ..Batch::default() }).await
-    }
-
-    async fn say(&mut self, status: Status) -> Result<(), Gone> {
-        if status == self.said {
-            return Ok(());
-        }
-        self.said = status.clone();
-        self.outlet.say(status).await
+        self.link.send(items).await
     }
 }
 

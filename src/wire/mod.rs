@@ -6,6 +6,7 @@
 pub mod envelope;
 mod interfaces;
 pub mod reserved;
+pub mod serial_can;
 pub mod textlog;
 
 #[cfg(test)]

@@ -52,3 +52,72 @@ fn people_read_a_line_a_frame() {
          pack1_bus_voltage -\n"
     );
 }
+
+/// A bus of another maker: big-endian volts or signed amps on the same bits, a float, and a message of 64 bytes.
+const DBC: &str = "BO_ 2566848528 Pack: 8 BMS\n SG_ Page M : 0|8@1+ (1,0) [0|0] \"\" X\n \
+    SG_ Volts m0 : 15|16@0+ (0.001,0) [0|0] \"V\" X\n SG_ Amps m1 : 8|16@1- (-0.1,0) [0|0] \"A\" X\n \
+    SG_ Ratio : 32|32@1- (1,0) [0|0] \"\" X\nBO_ 5 Far: 64 BMS\n SG_ State : 504|8@1- (1,0) [0|0] \"\" X\n\
+    VAL_ 5 State -2 \"open \\\"left\\\"\" ;\nSIG_VALTYPE_ 2566848528 Ratio : 1;\nWONDER_ 1 ;\n";
+
+#[test]
+fn a_dbc_decodes_everything_that_it_describes_without_a_bank_file() {
+    let desk = Desk::new();
+    let far = format!("(1768021203.000000) can0 005##1{}FE\n", "00".repeat(63));
+    let log = "(1768021200.000000) can0 18FF0010#000CE40000008040\n\
+        (1768021201.000000) can0 18FF0010#01FEFF000000807F\n(1768021202.000000) can0 18FF0010#09FEFF000000C07F\n"
+        .to_owned()
+        + &far
+        + "(1768021204.000000) can0 005#00\n(1768021205.000000) can0 7FF#00\n(1768021206.000000) can0 005#R\n";
+    let (dbc, log) = (desk.put("van.dbc", DBC), desk.put("van.log", log));
+    let ran = cellwright(&["decode", "--dbc", &dbc, "--format", "ndjson", &log]);
+    let frames = objects(&ran.out);
+    let told: Vec<_> = frames.iter().map(|frame| (&frame["message"], frame["signals"].to_string())).collect();
+    let pack = &Value::from("Pack");
+    assert_eq!(
+        told,
+        [
+            (pack, "{\"Page\":0,\"Ratio\":4,\"Volts\":3.3}".to_owned()),
+            (pack, "{\"Page\":1,\"Ratio\":null,\"Amps\":0.2}".to_owned()),
+            (pack, "{\"Page\":9,\"Ratio\":null}".to_owned()),
+            (&Value::from("Far"), "{\"State\":-2}".to_owned()),
+        ]
+    );
+    let first = (&frames[0]["id"], &frames[0]["time"], &frames[0]["data"]);
+    assert_eq!(first, (&"18FF0010".into(), &"2026-01-10T05:00:00.000000000Z".into(), &"000CE40000008040".into()));
+    assert!(ran.err.contains("van.dbc: line 10: unknown statement 'WONDER_' skipped"), "{}", ran.err);
+    let count = "frames decoded: 4; with ids that the DBC does not have: 1; refused, shorter than their message: 1, \
+        first 005 Far with 1 of 64 bytes; remote and error frames: 1\n";
+    assert!(ran.err.ends_with(count), "{}", ran.err);
+
+    let lines = cellwright(&["decode", "--dbc", &dbc, &log]).out;
+    assert_eq!(
+        lines,
+        "2026-01-10 05:00:00.000000  can0  18FF0010  Pack Page 0, Ratio 4, Volts 3.300 V\n\
+         2026-01-10 05:00:01.000000  can0  18FF0010  Pack Page 1, Ratio inf, Amps 0.2 A\n\
+         2026-01-10 05:00:02.000000  can0  18FF0010  Pack Page 9, Ratio NaN\n\
+         2026-01-10 05:00:03.000000  can0  005  Far State -2 (open \"left\")\n"
+    );
+}
+
+#[test]
+fn a_wrong_dbc_is_refused_with_its_lines() {
+    let desk = Desk::new();
+    let log = desk.put("few.log", "(1768021200.000000) can0 005#00\n");
+    let refused = |dbc: &str| {
+        let ran = cellwright(&["decode", "--dbc", dbc, &log]);
+        assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+        ran.err
+    };
+    let wrong = "BO_ 5 A: 1 X\n SG_ S : 0|9@1+ (1,0) [0|0] \"\" X\n SG_ T : 0|1@1+ (0,0) [0|0] \"\" X\n";
+    let said = refused(&desk.put("wrong.dbc", wrong));
+    assert!(
+        said.contains("wrong.dbc: line 2: message 'A': signal 'S' (9 bits from bit 0) does not fit into"),
+        "{said}"
+    );
+    assert!(said.contains("; line 3: message 'A': signal 'T' has the factor 0"), "{said}");
+    assert!(refused(&desk.path("none.dbc")).contains("cannot read the DBC"));
+    assert!(refused(&log).contains("this is no DBC"), "a log given as the DBC");
+    assert!(refused("/dev/zero").contains("larger than"), "a file without an end");
+    let escape = refused(&desk.put("escape.dbc", "BO_ 5 A\x1b[31m: 1 X\n"));
+    assert!(!escape.contains('\x1b') && escape.contains("expected ':' after the name"), "{escape}");
+}

@@ -2,11 +2,13 @@
 //! `tests/hostile.rs` call the same functions.
 
 use cellwright::decode::{Decoder, DecoderState};
+use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
 use cellwright::pipeline::{Pipeline, SavedState, Setup};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
+use cellwright::wire::serial_can::Lines;
 use cellwright::wire::textlog::{Line, LineParser, write_line};
 use std::sync::OnceLock;
 
@@ -16,12 +18,14 @@ pub(crate) type Target = fn(&[u8]);
 /// Name and function of every target.
 pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("envelope", envelope),
+    ("serial_can", serial_can),
     ("log_lines", log_lines),
     ("decoder", decoder),
     ("standards", standards),
     ("description", description),
     ("pipeline", pipeline),
     ("saved_state", saved_state),
+    ("dbc", dbc),
 ];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
@@ -43,6 +47,17 @@ pub(crate) fn envelope(data: &[u8]) {
         Deframer::new().push(&bytes, |found| again.push(found));
         assert_eq!(again, [Ok(frame)]);
     }
+}
+
+/// What a serial-line CAN adapter says: read whole and read in pieces gives the same.
+pub(crate) fn serial_can(data: &[u8]) {
+    let (mut whole, mut pieces, mut lines) = (Vec::new(), Vec::new(), Lines::default());
+    Lines::default().push(data, |said| whole.push(said));
+    let size = usize::from(data.first().copied().unwrap_or(0) % 16) + 1;
+    for piece in data.chunks(size) {
+        lines.push(piece, |said| pieces.push(said));
+    }
+    assert_eq!(whole, pieces);
 }
 
 /// Lines of a text log: what was read can be written and read again, and no written line holds a
@@ -251,4 +266,34 @@ fn sound_frames(sender: u8) -> impl Iterator<Item = Frame> {
         })
     });
     std::iter::once(own::hello(sender)).chain(values)
+}
+
+/// Any bytes as a DBC: refused in words that a terminal may show, or a map of which every signal lies in its message.
+pub(crate) fn dbc(data: &[u8]) {
+    let harmless = |text: &str| assert_eq!(clean(text, usize::MAX), text);
+    let read = match dbc::parse(data) {
+        Ok(read) => DbcMap::new(read).expect("a file of this length has few messages"),
+        Err(error) => {
+            assert!((1..=20).contains(&error.problems.len()));
+            return harmless(&error.to_string());
+        }
+    };
+    read.dbc.notes.iter().for_each(|note| harmless(&note.to_string()));
+    let bytes: Vec<u8> = data.iter().copied().chain([0; 64]).take(64).collect();
+    for (number, message) in read.dbc.messages.iter().enumerate() {
+        harmless(&message.name);
+        for signal in &message.signals {
+            assert!(signal.field.bytes().is_none_or(|bytes| bytes <= usize::from(message.length)), "{signal:?}");
+            signal
+                .states
+                .iter()
+                .map(|(_, name)| name)
+                .chain([&signal.name, &signal.unit])
+                .for_each(|text| harmless(text));
+        }
+        let frame = Frame::new(message.id, FrameKind::Fd(0), &bytes).expect("64 bytes");
+        for (target, value) in read.map.values(number, &frame) {
+            assert!(matches!(value, Value::Present(_)) && read.signal(target).is_some(), "{target:?} {value:?}");
+        }
+    }
 }

@@ -57,9 +57,14 @@ impl Adapter {
         self.writer.write_all(bytes).expect("the port takes it");
     }
 
+    /// What the program writes.
+    pub(crate) fn reader(&self) -> Box<dyn Read + Send> {
+        self.master.try_clone_reader().expect("a reader")
+    }
+
     /// What came back, which must be nothing.
     pub(crate) fn heard(&self) -> Vec<u8> {
-        let mut reader = self.master.try_clone_reader().expect("a reader");
+        let mut reader = self.reader();
         let (sender, bytes) = std::sync::mpsc::channel();
         std::thread::spawn(move || {
             let mut buffer = [0; 64];

@@ -3,6 +3,7 @@
 
 #![allow(clippy::disallowed_methods)] // senders and waits of the stories read the clock; the program is told it
 
+mod adapter;
 mod aids;
 mod pipe;
 mod recording;

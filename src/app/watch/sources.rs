@@ -2,7 +2,7 @@
 
 use crate::config::WatchArgs;
 use crate::model::clean;
-use crate::source::{Batch, Clock, Kind, Outlet, find, pipe, queue, serial};
+use crate::source::{Batch, Clock, Kind, Outlet, adapter, find, pipe, queue, serial};
 use anyhow::{Context, bail};
 use std::collections::BTreeSet;
 use std::os::unix::fs::FileTypeExt;
@@ -22,6 +22,8 @@ pub(super) enum Source {
     Can(String),
     /// A serial port.
     Serial(serial::Options),
+    /// A serial-line CAN adapter.
+    Adapter(adapter::Options),
     /// A log file.
     File(PathBuf),
 }
@@ -30,7 +32,7 @@ impl Source {
     pub(super) fn kind(&self) -> Kind {
         match self {
             Self::Pipe | Self::File(_) => Kind::Stamped,
-            Self::Can(_) | Self::Serial(_) => Kind::Live,
+            Self::Can(_) | Self::Serial(_) | Self::Adapter(_) => Kind::Live,
         }
     }
 }
@@ -43,7 +45,7 @@ pub(super) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
         if !seen.insert(name) {
             bail!("'{}' is named twice", shown(name));
         }
-        sources.push(one(name, args.baud)?);
+        sources.push(one(name, args)?);
     }
     let files = sources.iter().filter(|source| matches!(source, Source::File(_))).count();
     if files > 0 && sources.iter().any(|source| source.kind() == Kind::Live) {
@@ -51,8 +53,9 @@ pub(super) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
             "a recorded log has a time of its own and cannot be merged with a live source; use 'cellwright check LOG' for it"
         );
     }
-    if args.baud.is_some() && !sources.iter().any(|source| matches!(source, Source::Serial(_))) {
-        bail!("--baud is for serial ports, and none was named");
+    let is_port = |source: &Source| matches!(source, Source::Serial(_) | Source::Adapter(_));
+    if (args.baud.is_some() || args.adapter) && !sources.iter().any(is_port) {
+        bail!("{} is for serial ports, and none was named", if args.adapter { "--adapter" } else { "--baud" });
     }
     if sources.len() > 64 {
         bail!("at most 64 sources are merged, and {} were named", sources.len());
@@ -60,7 +63,7 @@ pub(super) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
     Ok(sources)
 }
 
-fn one(name: &str, rate: Option<u32>) -> anyhow::Result<Source> {
+fn one(name: &str, args: &WatchArgs) -> anyhow::Result<Source> {
     if name == "-" {
         return Ok(Source::Pipe);
     }
@@ -72,18 +75,26 @@ fn one(name: &str, rate: Option<u32>) -> anyhow::Result<Source> {
     let path = PathBuf::from(name);
     let in_dev = Path::new("/dev").join(name);
     if path.starts_with("/dev") || is_device(&path) {
-        return Ok(Source::Serial(serial::Options::new(path, rate)));
+        return Ok(port(path, args));
     }
     if path.exists() {
         return Ok(Source::File(path));
     }
     if is_device(&in_dev) {
-        return Ok(Source::Serial(serial::Options::new(in_dev, rate)));
+        return Ok(port(in_dev, args));
     }
     bail!(
         "'{}' is no CAN interface, no serial port and no log file; 'cellwright watch' without a source lists what there is",
         shown(name)
     )
+}
+
+/// A serial port, or the adapter behind it.
+fn port(path: PathBuf, args: &WatchArgs) -> Source {
+    if args.adapter {
+        return Source::Adapter(adapter::Options::new(path, args.baud, args.can_speed));
+    }
+    Source::Serial(serial::Options::new(path, args.baud))
 }
 
 fn is_device(path: &Path) -> bool {
@@ -107,6 +118,7 @@ pub(super) fn start(sources: &[Source], clock: &Arc<dyn Clock>) -> anyhow::Resul
             Source::Can(name) => tasks.push(runtime.spawn(crate::source::can::run(name, outlet, clock))),
             #[cfg(not(target_os = "linux"))]
             Source::Can(name) => bail!("{name}: CAN interfaces are listened to on Linux only"),
+            Source::Adapter(options) => tasks.push(runtime.spawn(adapter::run(options, outlet, clock))),
             Source::Serial(options) => tasks.push(runtime.spawn(serial::run(options, outlet, clock))),
             Source::Pipe => thread(move || pipe::run("the standard input", std::io::stdin(), &outlet))?,
             Source::File(path) => thread(move || pipe::run_file(&path, &outlet))?,
@@ -184,18 +196,24 @@ fn interface(_: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::wire::serial_can::Speed;
 
     #[test]
     fn a_name_says_what_it_is() {
         let dir = tempfile::tempdir().unwrap();
         let log = dir.path().join("trip.log");
         std::fs::write(&log, "").unwrap();
-        assert_eq!(one("-", None).unwrap(), Source::Pipe);
-        assert_eq!(one("can0", None).unwrap(), Source::Can("can0".into()));
-        assert_eq!(one("vcan12", None).unwrap(), Source::Can("vcan12".into()));
+        let plain = WatchArgs::default();
+        assert_eq!(one("-", &plain).unwrap(), Source::Pipe);
+        assert_eq!(one("can0", &plain).unwrap(), Source::Can("can0".into()));
+        assert_eq!(one("vcan12", &plain).unwrap(), Source::Can("vcan12".into()));
+        let slow = WatchArgs { baud: Some(9600), ..WatchArgs::default() };
         let port = serial::Options::new("/dev/ttyUSB9".into(), Some(9600));
-        assert_eq!(one("/dev/ttyUSB9", Some(9600)).unwrap(), Source::Serial(port), "it may be plugged in later");
-        assert_eq!(one(&log.to_string_lossy(), None).unwrap(), Source::File(log));
-        assert!(one("nosuch", None).unwrap_err().to_string().contains("lists what there is"));
+        assert_eq!(one("/dev/ttyUSB9", &slow).unwrap(), Source::Serial(port), "it may be plugged in later");
+        let behind = WatchArgs { adapter: true, can_speed: Some(Speed::K250), ..WatchArgs::default() };
+        let port = adapter::Options::new("/dev/ttyACM0".into(), None, Some(Speed::K250));
+        assert_eq!(one("/dev/ttyACM0", &behind).unwrap(), Source::Adapter(port));
+        assert_eq!(one(&log.to_string_lossy(), &plain).unwrap(), Source::File(log));
+        assert!(one("nosuch", &plain).unwrap_err().to_string().contains("lists what there is"));
     }
 }

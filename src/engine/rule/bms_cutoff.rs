@@ -25,6 +25,7 @@ const NEAR: [f64; 4] = [2.8, 3.6, 1.0, 54.0];
 
 pub(super) const RULE: Rule = Rule {
     code: "bms-cutoff",
+    page: include_str!("../../../docs/conditions/bms-cutoff.md"),
     title: "the BMS cut a pack off",
     safety: false,
     remembered: true,

@@ -11,6 +11,7 @@ const CHARGER: u8 = 1;
 
 pub(super) const RULE: Rule = Rule {
     code: "cell-overvoltage",
+    page: include_str!("../../../docs/conditions/cell-overvoltage.md"),
     title: "a cell is charged too high",
     safety: true,
     remembered: true,

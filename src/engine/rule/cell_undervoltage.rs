@@ -14,6 +14,7 @@ const WELL_ABOVE: f64 = 0.2;
 
 pub(super) const RULE: Rule = Rule {
     code: "cell-undervoltage",
+    page: include_str!("../../../docs/conditions/cell-undervoltage.md"),
     title: "a cell is drawn too low",
     safety: true,
     remembered: true,

@@ -9,6 +9,7 @@ const SHOWN_SECS: f64 = 60.0;
 
 pub(super) const RULE: Rule = Rule {
     code: "clock-step",
+    page: include_str!("../../../docs/conditions/clock-step.md"),
     title: "the clock was set",
     safety: false,
     remembered: false,

@@ -15,6 +15,7 @@ const CHARGE: u8 = 2;
 
 pub(super) const RULE: Rule = Rule {
     code: "cold-charge",
+    page: include_str!("../../../docs/conditions/cold-charge.md"),
     title: "charged too fast for the cold",
     safety: true,
     remembered: true,

@@ -14,6 +14,7 @@ const TAKES_OVER: f64 = 0.6;
 
 pub(super) const RULE: Rule = Rule {
     code: "imbalance",
+    page: include_str!("../../../docs/conditions/imbalance.md"),
     title: "cells stand apart at the end of a charge",
     safety: false,
     remembered: true,

@@ -8,6 +8,7 @@ use crate::model::limits::L;
 
 pub(super) const RULE: Rule = Rule {
     code: "left-empty",
+    page: include_str!("../../../docs/conditions/left-empty.md"),
     title: "a cell is left empty",
     safety: false,
     remembered: true,

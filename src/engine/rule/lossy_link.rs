@@ -7,6 +7,7 @@ use crate::model::limits::L;
 
 pub(super) const RULE: Rule = Rule {
     code: "lossy-link",
+    page: include_str!("../../../docs/conditions/lossy-link.md"),
     title: "frames are lost on the way",
     safety: false,
     remembered: false,

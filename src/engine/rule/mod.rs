@@ -31,6 +31,8 @@ use serde::{Deserialize, Serialize};
 pub struct Rule {
     /// Code, as in reports and JSON.
     pub code: &'static str,
+    /// Its page of the documentation, as `explain` prints it.
+    pub page: &'static str,
     /// The condition in a few words, as in 'a cell is charged too high'.
     pub title: &'static str,
     /// Whether 'all well' needs it to have been judged.

@@ -9,6 +9,7 @@ use crate::model::limits::L;
 
 pub(super) const RULE: Rule = Rule {
     code: "over-current",
+    page: include_str!("../../../docs/conditions/over-current.md"),
     title: "more current than it is rated for",
     safety: false,
     remembered: true,

@@ -19,6 +19,7 @@ const SENSOR: u8 = 4;
 
 pub(super) const RULE: Rule = Rule {
     code: "overtemperature",
+    page: include_str!("../../../docs/conditions/overtemperature.md"),
     title: "too hot",
     safety: true,
     remembered: true,

@@ -18,6 +18,7 @@ const SUGGESTED: (f64, f64) = (3.35, 3.45);
 
 pub(super) const RULE: Rule = Rule {
     code: "prolonged-high-float",
+    page: include_str!("../../../docs/conditions/prolonged-high-float.md"),
     title: "the bank is held near full for days",
     safety: false,
     remembered: true,

@@ -13,6 +13,7 @@ const RANGE_END: u8 = 3;
 
 pub(super) const RULE: Rule = Rule {
     code: "sensor-fault",
+    page: include_str!("../../../docs/conditions/sensor-fault.md"),
     title: "a sensor cannot be trusted",
     safety: false,
     remembered: false,

@@ -14,6 +14,7 @@ const WHOLE: u8 = 16;
 
 pub(super) const RULE: Rule = Rule {
     code: "stale-data",
+    page: include_str!("../../../docs/conditions/stale-data.md"),
     title: "a value no longer arrives",
     safety: true,
     remembered: false,

@@ -11,7 +11,7 @@ const LOOK_EVERY: usize = 50;
 const SAMPLE: usize = 256;
 
 /// Why a port cannot be opened.
-pub(super) fn opening(path: &Path, error: &tokio_serial::Error) -> Status {
+pub(in crate::source) fn opening(path: &Path, error: &tokio_serial::Error) -> Status {
     let port = path.display();
     let said = error.to_string();
     match error.kind() {
@@ -38,7 +38,7 @@ fn not_permitted(path: &Path) -> Status {
 }
 
 /// The port is gone.
-pub(super) fn hung_up(port: &str) -> Status {
+pub(in crate::source) fn hung_up(port: &str) -> Status {
     Status::bad(
         format!("{port}: the port is gone (unplugged?)"),
         "Plug the adapter in again; it is found under any name",
@@ -117,7 +117,8 @@ impl Trouble {
         if std::mem::replace(&mut self.silent, true) {
             return None;
         }
-        let advice = "Check that the sender has power, and that its transmit line goes to the adapter's receive line";
+        let advice = "Check that the sender has power, and that its transmit line goes to the adapter's receive line; \
+                      a serial-line CAN adapter needs --adapter";
         Some(Status::doubtful(format!("{port}: open, but nothing arrives"), advice))
     }
 
@@ -130,7 +131,8 @@ impl Trouble {
             );
             return Status::doubtful(
                 text,
-                "A modem service may have taken the port for a modem: stop it for this adapter; or it is the wrong port",
+                "A modem service may have taken the port for a modem: stop it for this adapter; behind a serial-line CAN \
+                 adapter, say --adapter; or it is the wrong port",
             );
         }
         let text =

@@ -18,14 +18,14 @@ static HEX: [u8; 256] = {
 
 /// The number of a hex digit.
 #[inline]
-pub(super) fn hex(digit: u8) -> Option<u8> {
+pub(in crate::wire) fn hex(digit: u8) -> Option<u8> {
     let number = HEX[usize::from(digit)];
     (number != NO).then_some(number)
 }
 
 /// Hex digits as one number; at most eight of them.
 #[inline]
-pub(super) fn hex_number(digits: &[u8]) -> Option<u32> {
+pub(in crate::wire) fn hex_number(digits: &[u8]) -> Option<u32> {
     let mut number = 0u32;
     let mut bad = 0;
     for &digit in digits {

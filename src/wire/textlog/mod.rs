@@ -6,7 +6,7 @@
 //! `_F` behind eight bytes (dropped: it says nothing about the data), ` R` or ` T` at the end, CRLF, a byte
 //! order mark, names padded on the left. Not read: CAN XL.
 
-mod digits;
+pub(in crate::wire) mod digits;
 mod frame;
 mod write;
 
