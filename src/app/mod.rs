@@ -18,6 +18,7 @@ mod progress;
 mod replay;
 mod screen;
 mod setup;
+mod survey;
 mod tape;
 mod terminal;
 mod watch;
@@ -53,6 +54,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
         Command::Check(args) => check::check(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),
+        Command::Survey(args) => survey::survey(args),
         Command::Decode(args) => decode::decode(args),
     }
 }

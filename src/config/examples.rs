@@ -54,6 +54,17 @@ pub static EXAMPLES: &[Example] = &[
     ),
     example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --celsius 15",
+        "What is where on a bus that nobody has documented?",
+    ),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --format draft",
+        "The same as a draft of a bank file.",
+    ),
+    example("survey", "cellwright survey can0 --for 1h", "Listen to a bus for an hour, then say."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(

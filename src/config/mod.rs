@@ -6,6 +6,6 @@ mod examples;
 
 pub use args::{
     Arguments, CheckArgs, Command, DecodeArgs, DecodeFormat, DemoArgs, ExplainArgs, FailOn, LimitsArgs, ReplayArgs,
-    ReportFormat, WatchArgs, WatchFormat,
+    ReportFormat, SurveyArgs, SurveyFormat, WatchArgs, WatchFormat,
 };
 pub use examples::{EXAMPLES, Example};
