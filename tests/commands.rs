@@ -17,5 +17,7 @@ mod demo;
 mod hostile;
 #[path = "commands/same.rs"]
 mod same;
+#[path = "commands/survey.rs"]
+mod survey;
 #[path = "commands/what_if.rs"]
 mod what_if;

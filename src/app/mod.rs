@@ -20,6 +20,7 @@ mod progress;
 mod replay;
 mod screen;
 mod setup;
+mod survey;
 mod tape;
 mod terminal;
 mod watch;
@@ -57,6 +58,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
         Command::Convert(args) => convert::convert(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),
+        Command::Survey(args) => survey::survey(args),
         Command::Decode(args) => decode::decode(args),
     }
 }

@@ -66,6 +66,17 @@ pub static EXAMPLES: &[Example] = &[
         "What it means, what it leaves open, or what is wrong in which line.",
     ),
     example("check", "cellwright check trip.log --bank boat.toml", "A log from any bus, by a bank file."),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --celsius 15",
+        "What is where on a bus that nobody has documented?",
+    ),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --format draft",
+        "The same as a draft of a bank file.",
+    ),
+    example("survey", "cellwright survey can0 --for 1h", "Listen to a bus for an hour, then say."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(
