@@ -14,6 +14,7 @@ pub mod habits;
 pub mod heat;
 pub mod hours;
 pub mod knee;
+pub mod minute;
 pub mod offset;
 pub mod polar;
 pub mod rest;
