@@ -1,6 +1,7 @@
 //! The commands, one file each, and what they share: driving a pipeline, telling how far it has come, writing
 //! out, and the exit code. The only room that reads the clock on the way of the data.
 
+mod bank_file;
 mod check;
 mod clock;
 mod decode;
@@ -49,7 +50,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
             }
         },
         Command::Watch(args) => watch::watch(args),
-        Command::Replay(args) => replay::replay_screen(&args.logs, Setup::default()),
+        Command::Replay(args) => replay::replay_screen(&args.logs, setup::setup(args.bank.as_deref(), args.dialect)?),
+        Command::Bank(args) => bank_file::bank(args),
         Command::Check(args) => check::check(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),

@@ -8,7 +8,6 @@ use super::live::{Live, Said};
 use super::{Exit, output};
 use crate::config::{WatchArgs, WatchFormat};
 use crate::model::{Snapshot, clean};
-use crate::pipeline::Setup;
 use crate::report::{self, Report};
 use crate::source::{Batch, Clock, Moment};
 use crate::store::{RecordError, Recorder};
@@ -38,7 +37,7 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;
     let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
-    let setup = Setup::default();
+    let setup = super::setup::setup(args.bank.as_deref(), args.dialect)?;
     let live = Live::new(clock.now(), &kinds, setup.clone(), recorder);
     let mut run = Run { live, batches, clock, stop, ends: None };
     run.ends = args.duration.map(|secs| run.clock.now().steady.saturating_add((secs * 1e9) as i64));

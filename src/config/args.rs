@@ -1,7 +1,7 @@
 //! The arguments, as the parser's derive takes them.
 
 use super::examples::help_of;
-use crate::model::Severity;
+use crate::model::{Dialect, Severity};
 use crate::wire::serial_can::Speed;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -50,6 +50,9 @@ pub enum Command {
     /// Print every limit in force, and where it comes from
     #[command(after_help = help_of("limits"))]
     Limits(LimitsArgs),
+    /// Print a template of a bank file, or read one and say what it means
+    #[command(after_help = help_of("bank"))]
+    Bank(BankArgs),
     /// Print what every frame of a log says
     #[command(after_help = help_of("decode"))]
     Decode(DecodeArgs),
@@ -107,6 +110,12 @@ pub struct WatchArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `replay`.
@@ -115,6 +124,12 @@ pub struct ReplayArgs {
     /// The log; several files are read in this order as one
     #[arg(value_name = "LOG", required = true)]
     pub logs: Vec<PathBuf>,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `check`.
@@ -135,6 +150,12 @@ pub struct CheckArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `explain`.
@@ -159,6 +180,33 @@ pub struct LimitsArgs {
     pub format: ReportFormat,
 }
 
+/// Options of `bank`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct BankArgs {
+    /// What to do
+    #[command(subcommand)]
+    pub what: BankCommand,
+}
+
+/// What `bank` does.
+#[derive(Debug, Clone, PartialEq, Subcommand)]
+pub enum BankCommand {
+    /// Print a bank file with every key explained, to be filled in
+    Template,
+    /// Read a bank file and say what it means, or what is wrong in which line
+    Check {
+        /// The bank file
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+    /// Print a bank file with every signal written out, so that it needs no DBC
+    Inline {
+        /// The bank file
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+}
+
 /// Options of `decode`.
 #[derive(Debug, Clone, PartialEq, Args)]
 pub struct DecodeArgs {
@@ -171,6 +219,12 @@ pub struct DecodeArgs {
     /// Decode what this DBC describes, and nothing else
     #[arg(long, value_name = "FILE")]
     pub dbc: Option<PathBuf>,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Form of a report.
@@ -222,6 +276,12 @@ impl From<FailOn> for Severity {
             FailOn::Urgent => Self::Urgent,
         }
     }
+}
+
+/// A dialect that a bus can be told to speak.
+fn dialect(word: &str) -> Result<Dialect, String> {
+    let known = Dialect::from_word(word).filter(|dialect| *dialect != Dialect::File);
+    known.ok_or_else(|| "expected own, rv-c or iec-61162-3".to_owned())
 }
 
 fn days(text: &str) -> Result<f64, String> {

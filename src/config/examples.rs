@@ -54,6 +54,13 @@ pub static EXAMPLES: &[Example] = &[
     ),
     example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
+    example("bank", "cellwright bank template", "A bank file with every key explained, to be filled in."),
+    example(
+        "bank",
+        "cellwright bank check boat.toml",
+        "What it means, what it leaves open, or what is wrong in which line.",
+    ),
+    example("check", "cellwright check trip.log --bank boat.toml", "A log from any bus, by a bank file."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(

@@ -21,6 +21,7 @@ const PATH_WARMTH: f64 = 0.1;
 
 pub(super) const RULE: Rule = Rule {
     code: "high-resistance-connection",
+    page: include_str!("../../../docs/conditions/high-resistance-connection.md"),
     title: "a connection has too much resistance",
     safety: false,
     remembered: true,
@@ -28,7 +29,6 @@ pub(super) const RULE: Rule = Rule {
               and the maker's torque. Measure the millivolts across it under load first.",
     source: "signature (in proportion to the current, both signs): Zheng 2013, J. Power Sources 226:33; resistance by \
              temperature: open LFP test set (esctoolbox-python, Plett); the limits: judgement of this project",
-    page: include_str!("../../../docs/conditions/high-resistance-connection.md"),
     judge: Judge::Pack(judge),
     tell,
 };
