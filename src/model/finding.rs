@@ -226,8 +226,8 @@ facts! {
     OneWayAh "one_way_ah" Highest;
     MeasuredAh "measured_ah" Latest;
     FiledAh "filed_ah" Latest;
-    ResistanceFactor "resistance_factor" Latest;
-    HiddenSteps "hidden_steps" Highest;
+    ResistanceFactor "resistance_rise_times" Latest;
+    HiddenSteps "hidden_step_times" Highest;
     HiddenMillivolts "hidden_step_mv" Latest;
 }
 

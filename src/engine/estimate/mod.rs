@@ -17,12 +17,9 @@ pub mod habits;
 pub mod heat;
 pub mod hours;
 pub mod knee;
-<<<<<<< HEAD
 pub mod leads;
 pub mod load;
-=======
 pub mod minute;
->>>>>>> habits
 pub mod offset;
 pub mod one_way;
 pub mod polar;

@@ -11,6 +11,8 @@ const CAPACITY: u8 = 0;
 const SERIES: u8 = 1;
 const GONE: u8 = 2;
 const BYPASS: u8 = 3;
+/// The least that a measured capacity may be is above so many times what is described.
+const SURE: f64 = 1.05;
 /// A sum of two days may be off by this much for each hour: the current sensor's offset.
 const WINDOW_HOURS: f64 = 48.0;
 
@@ -41,36 +43,39 @@ fn judge(bench: &Bench, court: &mut Court) {
     let (filed, one_way) = (view.capacity.unwrap_or(0.0), bench.pack.estimates.one_way.most());
     let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
     let much = one_way > limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
+    let measured = bench.pack.estimates.capacity.measured();
+    let larger = measured.is_some_and(|m| m.ah > limits.get(L::FiledMeasured) * filed && m.ah - m.off > SURE * filed);
     let learnt = &bench.pack.estimates.resistance;
     let factor = learnt.jump().unwrap_or(1.0);
     let gone = factor > limits.get(L::FiledGone);
     let (times, volts) = learnt.bypass.seen();
     let hidden = f64::from(times) >= limits.get(L::FiledHiddenSteps);
-    if !court.has_cases() && !(series || much || gone || hidden) {
+    if !court.has_cases() && !(series || much || larger || gone || hidden) {
         return;
     }
     let count = bench.pack.gauge(Quantity::PackVoltage).count();
     let series_sign =
         Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
     let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
-    let plain = much || hidden;
-    let facts = [
+    let plain = much || larger || hidden;
+    let mut facts = vec![
         (Fact::OneWayAh, one_way),
         (Fact::FiledAh, filed),
         (Fact::ResistanceFactor, factor),
         (Fact::HiddenSteps, f64::from(times)),
         (Fact::HiddenMillivolts, volts * 1e3),
-        (Fact::MeanVolts, view.mean.unwrap_or(0.0)),
     ];
+    facts.extend(view.mean.map(|mean| (Fact::MeanVolts, mean)));
+    facts.extend(measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah)));
     let subject = Subject::pack(bench.pack.number);
     court.say(subject, &[Sign::new(Severity::Notice, plain, plain), warning], &facts);
     let kind = match () {
         () if gone => GONE,
         () if series => SERIES,
-        () if much => CAPACITY,
+        () if much || larger => CAPACITY,
         () => BYPASS,
     };
-    if series || much || gone || hidden {
+    if series || much || larger || gone || hidden {
         court.kind(subject, kind);
     }
 }
@@ -118,9 +123,12 @@ fn tell(told: &Told) -> Story {
         ),
         _ => (
             format!(
-                "{:.0} Ah went one way through {}, which is described with {:.0} Ah: its capacity is larger than described, \
-                 or the current sensor reads too much. From the data the two look the same.",
-                fact(Fact::OneWayAh),
+                "{} {}, which is described with {:.0} Ah: its capacity is larger than described, or the current sensor reads \
+                 too much. From the data the two look the same.",
+                match told.evidence.get(Fact::MeasuredAh) {
+                    Some(measured) => format!("{measured:.0} Ah were measured in"),
+                    None => format!("{:.0} Ah went one way through", fact(Fact::OneWayAh)),
+                },
                 told.subject,
                 fact(Fact::FiledAh)
             ),
