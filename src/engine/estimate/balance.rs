@@ -71,11 +71,13 @@ impl Balancing {
             return;
         }
         let top = bled(highest.cell, highest.volts);
-        let bits = view.cells.iter().fold(0_u32, |bits, cell| bits | u32::from(bled(cell.cell, cell.volts)) << cell.cell);
+        let bits =
+            view.cells.iter().fold(0_u32, |bits, cell| bits | u32::from(bled(cell.cell, cell.volts)) << cell.cell);
         if bits == 0 {
             return;
         }
-        self.hours.resize(self.hours.len().max(view.cells.iter().map(|c| usize::from(c.cell) + 1).max().unwrap_or(0)), 0.0);
+        self.hours
+            .resize(self.hours.len().max(view.cells.iter().map(|c| usize::from(c.cell) + 1).max().unwrap_or(0)), 0.0);
         for (cell, sum) in self.hours.iter_mut().enumerate() {
             *sum += hours * f64::from(bits >> cell & 1);
         }

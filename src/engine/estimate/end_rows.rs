@@ -5,18 +5,23 @@ use super::rows::{missing, row};
 use super::visit::{Span, Visit};
 use super::which;
 use crate::engine::pack::Pack;
+use crate::model::Stamp;
 use crate::model::bank::PackSpec;
 use crate::model::finding::Subject;
 use crate::model::limits::Limits;
 use crate::model::snapshot::Estimate;
-use crate::model::Stamp;
 
 /// Every row of a pack.
 pub(super) fn rows(pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
     let apart = &pack.estimates.apart;
     let mut rows = vec![
         capacity(pack),
-        imbalance(pack, "imbalance_ah", apart.top.as_ref(), "a full charge in which the cells rise into the upper knee"),
+        imbalance(
+            pack,
+            "imbalance_ah",
+            apart.top.as_ref(),
+            "a full charge in which the cells rise into the upper knee",
+        ),
         imbalance(pack, "imbalance_low_ah", apart.bottom.as_ref(), "a discharge into the low knee"),
         rebalance(pack, spec),
         balanced(pack),
@@ -102,7 +107,8 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     {
         let hours = drift.days * 24.0 / 1e3;
         let milliamps = |ah: Option<f64>| ah.map(|ah| ah / hours);
-        let span = Span { best: milliamps(drift.lost.best), low: milliamps(drift.lost.low), high: milliamps(drift.lost.high) };
+        let span =
+            Span { best: milliamps(drift.lost.best), low: milliamps(drift.lost.low), high: milliamps(drift.lost.high) };
         add("loses_ma", Some(span), top.map(|visit| visit.at));
     }
     rows

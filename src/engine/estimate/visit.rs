@@ -101,7 +101,8 @@ impl Visit {
             _ => Span::default(),
         };
         let spread = if all { spread } else { Span { best: None, high: None, ..spread } };
-        let ahead: Vec<Span> = arrivals.iter().map(|cell| median.map_or(Span::default(), |mid| mid.less_cell(cell))).collect();
+        let ahead: Vec<Span> =
+            arrivals.iter().map(|cell| median.map_or(Span::default(), |mid| mid.less_cell(cell))).collect();
         let odd = odd(&ahead);
         Self {
             at,

@@ -15,6 +15,7 @@ pub(super) const RULE: Rule = Rule {
     remembered: true,
     caution: "",
     source: "judgement of this project; bleeding as current times hours: Electronics World, November 2025 (worked examples)",
+    page: include_str!("../../../docs/conditions/balancing-fails.md"),
     judge: Judge::Pack(judge),
     tell,
 };
@@ -75,6 +76,8 @@ fn tell(told: &Told) -> Story {
             get(Fact::BledHours),
             get(Fact::CameDownAh).max(0.0),
         ),
-        what_to_do: "Check what the bank's description says of balancing. If it is right, have the BMS of this pack looked at.".into(),
+        what_to_do:
+            "Check what the bank's description says of balancing. If it is right, have the BMS of this pack looked at."
+                .into(),
     }
 }

@@ -77,9 +77,14 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
     let (best, least) = (percent(top.spread.best), percent(top.spread.low));
     let recent = bench.view.now.since(top.at) < SAME_CHARGE;
     let bound = !top.is_complete() && recent && least > limits.get(L::ApartBound);
-    let active = |severity| court.has_cases() && bench.view.cells.iter().any(|cell| {
-        court.case(Subject::cell(bench.pack.number, cell.cell)).is_some_and(|case| case.active() >= Some(severity))
-    });
+    let active = |severity| {
+        court.has_cases()
+            && bench.view.cells.iter().any(|cell| {
+                court
+                    .case(Subject::cell(bench.pack.number, cell.cell))
+                    .is_some_and(|case| case.active() >= Some(severity))
+            })
+    };
     let tier = |severity, limit: f64, millivolts: f64| {
         let sure = least > limit * SURE;
         let by_charge = if top.is_complete() { best > limit && sure } else { least > limit };

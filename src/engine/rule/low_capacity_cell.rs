@@ -16,6 +16,7 @@ pub(super) const RULE: Rule = Rule {
     caution: "",
     source: "judgement of this project; that a cell's capacity shows as the difference of its arrivals at both ends: Zheng \
              2013, J. Power Sources 226:33",
+    page: include_str!("../../../docs/conditions/low-capacity-cell.md"),
     judge: Judge::Pack(judge),
     tell,
 };
@@ -40,8 +41,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         let sign = |severity, limit| Sign::new(severity, percent > limit && sure, percent > KEEPS * limit && sure);
         let signs = [sign(Severity::Notice, notice), sign(Severity::Warning, warning)];
         let off = short.half().map(|half| (Fact::ShortErrorAh, half));
-        let facts: Vec<_> =
-            [(Fact::ShortAh, best), (Fact::ShortPercent, percent)].into_iter().chain(off).collect();
+        let facts: Vec<_> = [(Fact::ShortAh, best), (Fact::ShortPercent, percent)].into_iter().chain(off).collect();
         court.say(Subject::cell(bench.pack.number, cell as u8), &signs, &facts);
     }
     if judged { court.judged() } else { court.waits(Why::NeedsBothEnds) }

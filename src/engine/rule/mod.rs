@@ -204,9 +204,7 @@ impl Why {
             }
             Self::NeedsBothEnds => "not enough data yet: needs a full charge and a discharge into the low knee",
             Self::NeedsTwoTops => "not enough data yet: needs two full charges at least five days apart",
-            Self::BalancingNotKnown => {
-                "neither the kind and current of balancing nor the state of each cell is known"
-            }
+            Self::BalancingNotKnown => "neither the kind and current of balancing nor the state of each cell is known",
             Self::TooLittleBalancing => {
                 "not enough data yet: needs hours of balancing in which the high cell is bled, between two full charges"
             }
