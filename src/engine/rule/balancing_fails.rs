@@ -16,7 +16,6 @@ pub(super) const RULE: Rule = Rule {
     remembered: true,
     caution: "",
     source: "judgement of this project; bleeding as current times hours: Electronics World, November 2025 (worked examples)",
-    page: include_str!("../../../docs/conditions/balancing-fails.md"),
     judge: Judge::Pack(judge),
     tell,
 };

@@ -17,7 +17,6 @@ pub(super) const RULE: Rule = Rule {
     caution: "",
     source: "judgement of this project; that a cell's capacity shows as the difference of its arrivals at both ends: Zheng \
              2013, J. Power Sources 226:33",
-    page: include_str!("../../../docs/conditions/low-capacity-cell.md"),
     judge: Judge::Pack(judge),
     tell,
 };

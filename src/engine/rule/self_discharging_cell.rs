@@ -22,7 +22,6 @@ pub(super) const RULE: Rule = Rule {
               10 mA per 100 Ah, is work for a qualified person.",
     source: "judgement of this project; that an inner short shows as a drift of one cell against its siblings: Zheng 2013, J. \
              Power Sources 226:33",
-    page: include_str!("../../../docs/conditions/self-discharging-cell.md"),
     judge: Judge::Pack(judge),
     tell,
 };
