@@ -141,6 +141,8 @@ impl Pack {
             && self.estimates.hours.is_within_bounds()
             && self.estimates.apart.is_within_bounds()
             && self.estimates.habits.is_within_bounds()
+            && self.estimates.leads.is_within_bounds()
+            && self.estimates.resistance.is_within_bounds()
             && self.estimates.stress.minute.is_within_bounds()
     }
 
