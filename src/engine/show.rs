@@ -28,6 +28,7 @@ impl Engine {
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
+            buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
         };
         snapshot.causes = cause::causes(&snapshot.findings);
@@ -76,7 +77,9 @@ impl Engine {
 
     fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
         let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
-        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        let mut rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.extend(pack.estimates.habits.rows(pack, self.spec(pack), &self.limits));
+        rows.extend(self.state.sharing.rows(pack));
         rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 

@@ -196,6 +196,36 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    ChargeVolts "charged_at_v" Highest;
+    HeldVolts "held_v" Highest;
+    FloatVolts "float_v" Highest;
+    Compensation "compensation_mv_per_k" Latest;
+    SharePercent "share_percent" Latest;
+    ShareBeyond "share_beyond_points" Latest;
+    SpreadKelvin "spread_k" Highest;
+    WarmingRate "warming_k_per_h" Lowest;
+    OffsetAmps "offset_a" Latest;
+    DaysLeft "until_a_tenth_days" Lowest;
+    DrawAmps "draw_a" Latest;
+    SinceFullDays "since_full_days" Latest;
+    Cycles "full_cycles" Latest;
+    HotHours "hours_hot_of_30d" Highest;
+    AgeingTimes "ageing_by_heat_times" Latest;
+    ConnectionMilliohms "connection_mohm" Latest;
+    ConnectionError "connection_error_mohm" Latest;
+    GrowthMilliohms "growth_mohm" Latest;
+    MillivoltsAt100 "at_100_a_mv" Latest;
+    HeatWatts "heat_w" Latest;
+    LargestAmps "largest_10min_a" Highest;
+    RatedAmps "rated_a" Latest;
+    OffMillivolts "off_mv" Latest;
+    ReadVolts "read_v" Latest;
+    OneWayAh "one_way_ah" Highest;
+    MeasuredAh "measured_ah" Latest;
+    FiledAh "filed_ah" Latest;
+    ResistanceFactor "resistance_factor" Latest;
+    HiddenSteps "hidden_steps" Highest;
+    HiddenMillivolts "hidden_step_mv" Latest;
 }
 
 /// The figures under a finding.

@@ -3,8 +3,8 @@
 use super::FirstRefused;
 use crate::model::finding::Explanation;
 use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
-use crate::model::{Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
+use crate::model::snapshot::{BusView, CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
+use crate::model::{Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
 
 const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);
 
@@ -31,6 +31,7 @@ pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
         estimates: estimates(),
         quality: quality(),
         notes: vec![(BEGIN.plus_secs(60.0), "shore power on".into())],
+        buses: vec![BusView { channel: 0, dialects: vec![Dialect::Own], forced: false, remarks: Vec::new() }],
         ..Snapshot::default()
     };
     let refused = FirstRefused { reason: Rejection::BadHex, file: "trip.log".into(), line: 214 };

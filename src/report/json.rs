@@ -3,7 +3,7 @@
 use super::words::rfc3339;
 use super::{Report, scope};
 use crate::model::finding::{Explanation, Finding, NotJudged};
-use crate::model::snapshot::{Estimate, Quality};
+use crate::model::snapshot::{BusView, Estimate, Quality};
 use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -14,6 +14,8 @@ pub const SCHEMA: u32 = 1;
 const DECIMALS: f64 = 1e6;
 /// Longest text of a remark, characters.
 const NOTE: usize = 240;
+/// Longest text of what is said about an interface, characters.
+const REMARK: usize = 600;
 
 #[derive(Serialize)]
 struct Whole<'a> {
@@ -94,6 +96,16 @@ struct Input {
     error_frames: u64,
     clock_steps: u64,
     unrecorded: u64,
+    buses: Vec<Bus>,
+}
+
+/// What an interface speaks.
+#[derive(Serialize)]
+struct Bus {
+    interface: Option<String>,
+    dialects: Vec<&'static str>,
+    told: bool,
+    remarks: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -210,6 +222,15 @@ fn estimates(estimates: &[Estimate]) -> Map<String, Value> {
     by_name
 }
 
+fn bus(bus: &BusView, report: &Report) -> Bus {
+    Bus {
+        interface: report.interfaces.get(usize::from(bus.channel)).cloned(),
+        dialects: bus.dialects.iter().map(|dialect| dialect.word()).collect(),
+        told: bus.forced,
+        remarks: bus.remarks.iter().map(|remark| clean(remark, REMARK)).collect(),
+    }
+}
+
 fn input(quality: &Quality, report: &Report) -> Input {
     let first = |stamp: Option<Stamp>| stamp.map(rfc3339);
     Input {
@@ -229,6 +250,7 @@ fn input(quality: &Quality, report: &Report) -> Input {
         error_frames: quality.error_frames,
         clock_steps: quality.clock_steps,
         unrecorded: quality.unrecorded,
+        buses: report.snapshot.buses.iter().map(|bus| self::bus(bus, report)).collect(),
     }
 }
 

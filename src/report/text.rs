@@ -165,6 +165,18 @@ fn data(out: &mut String, report: &Report) {
     }
     refused(out, report);
     links(out, report);
+    buses(out, report);
+}
+
+/// What each interface speaks, and what must be known about it.
+fn buses(out: &mut String, report: &Report) {
+    for bus in &report.snapshot.buses {
+        let name = report.interfaces.get(usize::from(bus.channel)).map_or("an interface", String::as_str);
+        wrap(out, "  ", &format!("{name} speaks {bus}"));
+        for remark in &bus.remarks {
+            wrap(out, "    ", remark);
+        }
+    }
 }
 
 fn refused(out: &mut String, report: &Report) {
@@ -245,6 +257,7 @@ Data
   gaps in which data should have come: 1
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
   of trip.log
+  can0 speaks Cellwright's own format
 
 Notes
   2026-01-10 05:01:00  shore power on

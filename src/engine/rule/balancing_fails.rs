@@ -10,12 +10,12 @@ use crate::model::limits::L;
 
 pub(super) const RULE: Rule = Rule {
     code: "balancing-fails",
+    page: include_str!("../../../docs/conditions/balancing-fails.md"),
     title: "balancing does not bring a high cell down",
     safety: false,
     remembered: true,
     caution: "",
     source: "judgement of this project; bleeding as current times hours: Electronics World, November 2025 (worked examples)",
-    page: include_str!("../../../docs/conditions/balancing-fails.md"),
     judge: Judge::Pack(judge),
     tell,
 };

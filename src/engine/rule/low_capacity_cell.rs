@@ -10,13 +10,13 @@ const KEEPS: f64 = 0.8;
 
 pub(super) const RULE: Rule = Rule {
     code: "low-capacity-cell",
+    page: include_str!("../../../docs/conditions/low-capacity-cell.md"),
     title: "a cell holds less than its siblings",
     safety: false,
     remembered: true,
     caution: "",
     source: "judgement of this project; that a cell's capacity shows as the difference of its arrivals at both ends: Zheng \
              2013, J. Power Sources 226:33",
-    page: include_str!("../../../docs/conditions/low-capacity-cell.md"),
     judge: Judge::Pack(judge),
     tell,
 };
@@ -26,6 +26,9 @@ fn judge(bench: &Bench, court: &mut Court) {
     let Some(capacity) = bench.view.capacity.filter(|_| apart.top.is_some() && apart.bottom.is_some()) else {
         return court.waits(if bench.view.cells.is_empty() { Why::NoCellVoltages } else { Why::NeedsBothEnds });
     };
+    if bench.pack.estimates.leads.any(bench.view, bench.limits) {
+        return court.not_judged(Why::LeadFault);
+    }
     let mut judged = false;
     for cell in 0..bench.pack.cells.len() {
         let Some(short) = apart.short(cell, bench.limits) else { continue };
@@ -35,7 +38,8 @@ fn judge(bench: &Bench, court: &mut Court) {
         let percent = 100.0 * best / capacity;
         let (notice, warning) = (bench.limits.get(L::SmallNotice), bench.limits.get(L::SmallWarning));
         let sure = least > 0.0;
-        if !court.has_cases() && !(percent > notice && sure) {
+        let met = percent > notice && sure;
+        if !met && !court.has_cases() {
             continue;
         }
         let sign = |severity, limit| Sign::new(severity, percent > limit && sure, percent > KEEPS * limit && sure);

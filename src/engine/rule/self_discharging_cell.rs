@@ -14,6 +14,7 @@ const LIKE_BLEEDER: f64 = 25.0;
 
 pub(super) const RULE: Rule = Rule {
     code: "self-discharging-cell",
+    page: include_str!("../../../docs/conditions/self-discharging-cell.md"),
     title: "a cell loses charge by itself",
     safety: false,
     remembered: true,
@@ -21,7 +22,6 @@ pub(super) const RULE: Rule = Rule {
               10 mA per 100 Ah, is work for a qualified person.",
     source: "judgement of this project; that an inner short shows as a drift of one cell against its siblings: Zheng 2013, J. \
              Power Sources 226:33",
-    page: include_str!("../../../docs/conditions/self-discharging-cell.md"),
     judge: Judge::Pack(judge),
     tell,
 };
