@@ -204,6 +204,8 @@ pub enum Why {
     NoSensors,
     /// Only the pack voltage is seen: the terminals may be cut off from the cells.
     PackVoltageOnly,
+    /// A balance lead reads wrong.
+    LeadFault,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
     /// The heater does not say whether it is on.
@@ -251,6 +253,7 @@ impl Why {
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadFault => "a balance lead reads wrong: its voltages tell nothing of the cells' charge",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
             Self::NoHeaterSignal => "the heater does not say whether it is on",
             Self::OneSensor => "fewer than two cell or case temperatures",
