@@ -216,8 +216,6 @@ pub enum Why {
     SocNotKnown,
     /// Too much of the time was not seen.
     SeenTooLittle,
-    /// A balance lead does not show its cell.
-    LeadFault,
     /// Too few steps of the current, or too coarse ones.
     TooFewSteps,
     /// Temperatures lie far apart and some cells have no sensor.
@@ -259,7 +257,6 @@ impl Why {
             Self::OneSensor => "fewer than two cell or case temperatures",
             Self::SocNotKnown => "the state of charge is not known",
             Self::SeenTooLittle => "too much of the time was not seen",
-            Self::LeadFault => "a balance lead does not show its cell",
             Self::TooFewSteps => "not enough steps of the current yet",
             Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
