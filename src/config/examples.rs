@@ -54,8 +54,8 @@ pub static EXAMPLES: &[Example] = &[
     ),
     example(
         "convert",
-        "cellwright convert spring.csv --bank boat.toml > spring.log",
-        "A table becomes a log; 'cellwright check spring.log' judges it.",
+        "cellwright convert spring.csv --bank boat.toml",
+        "A table becomes a log on the standard output; in a file, 'check' judges it.",
     ),
     example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
