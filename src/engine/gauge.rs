@@ -186,8 +186,14 @@ impl Gauge {
     /// never for a value of which too few readings came to know its period.
     #[must_use]
     pub fn silent_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
+        self.unheard_secs(now, periods, secs).filter(|_| !self.asked)
+    }
+
+    /// The same, also for a value that is sent only when a device asks.
+    #[must_use]
+    pub fn unheard_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
         let silent = now.since(self.heard_at()?);
-        (self.count >= 3 && !self.asked && silent > self.silence_found(periods, secs)).then_some(silent)
+        (self.count >= 3 && silent > self.silence_found(periods, secs)).then_some(silent)
     }
 
     /// Says whether it is sent only when a device asks.
@@ -211,7 +217,7 @@ impl Gauge {
         let heard = self.heard_at()?;
         let invalid = self.valid_until(valid_periods).filter(|at| *at >= now);
         let silent = heard.plus_secs(self.silence_found(silence.0, silence.1));
-        let silent = (self.count >= 3 && !self.asked && silent >= now).then_some(silent);
+        let silent = (self.count >= 3 && silent >= now).then_some(silent);
         invalid.into_iter().chain(silent).min()
     }
 

@@ -2,6 +2,9 @@
 //! the time, and the same inputs give the same findings however they were cut.
 
 pub mod case;
+mod cause;
+#[cfg(test)]
+pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
 mod history;
@@ -21,6 +24,8 @@ use crate::model::{
     Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::minute::Allowed;
+use estimate::share::Sharing;
 use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
@@ -44,6 +49,8 @@ pub struct BankState {
     pub voltage: Gauge,
     /// Charging sources: kind, state, current, offer, voltage of each.
     pub sources: Vec<[Gauge; SOURCE_GAUGES]>,
+    /// How packs in parallel share the current.
+    pub sharing: Sharing,
 }
 
 impl BankState {
@@ -346,6 +353,7 @@ impl Engine {
             self.tick_pack(index, moment);
         }
         let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.state.sharing.tick(&self.packs, &self.limits);
         self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
@@ -364,8 +372,11 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
-        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
-        pack.estimates.stress.tick(&view, &around);
+        let allowed = Allowed::of(pack, moment.engine, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
+        pack.estimates.tick_ends(&view, &pack.balancing, &around);
+        pack.estimates.tick_around(&view, &around);
+        pack.estimates.resistance.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
@@ -383,6 +394,7 @@ impl Engine {
         let bench = BankBench {
             packs: &self.packs,
             bank: &self.bank,
+            state: &self.state,
             quality: &self.quality,
             limits: &self.limits,
             now: moment.engine,

@@ -1,6 +1,7 @@
 //! The verdict: one sentence for the owner, danger first; what could not be judged is never 'all well'.
 
-use super::rule::{RULES, span};
+use super::cause;
+use super::rule::RULES;
 use crate::model::Stamp;
 use crate::model::finding::{Finding, Level, NotJudged, Severity};
 use crate::model::limits::{L, Limits};
@@ -14,13 +15,64 @@ pub(super) fn verdict(snapshot: &Snapshot, limits: &Limits) -> Verdict {
     if snapshot.packs.is_empty() {
         return nothing_known(snapshot);
     }
-    let standing: Vec<&Finding> = snapshot.findings.iter().filter(|finding| stands(finding, now, limits)).collect();
+    let standing: Vec<usize> =
+        (0..snapshot.findings.len()).filter(|at| stands(&snapshot.findings[*at], now, limits)).collect();
     let blind: Vec<&NotJudged> = snapshot.not_judged.iter().filter(|missing| is_safety(missing.code)).collect();
-    match standing.first() {
-        Some(worst) if worst.severity >= Severity::Warning => found(worst, &standing, &blind),
-        _ if !blind.is_empty() => not_known(&blind, &standing),
-        Some(worst) => found(worst, &standing, &blind),
+    let lead = Stories { snapshot, standing: &standing }.lead();
+    match lead {
+        Some(lead) if lead.severity >= Severity::Warning => found(lead, &blind),
+        _ if !blind.is_empty() => not_known(&blind, lead),
+        Some(lead) => found(lead, &blind),
         None => well(snapshot),
+    }
+}
+
+/// What stands, as stories: a finding with what it shows as.
+struct Stories<'a> {
+    snapshot: &'a Snapshot,
+    /// Places of the findings that count now, worst first.
+    standing: &'a [usize],
+}
+
+/// The story that is told.
+struct Lead {
+    severity: Severity,
+    text: String,
+    what_to_do: String,
+    /// Stories beside it.
+    others: usize,
+}
+
+impl Stories<'_> {
+    /// The worst story: an urgent finding speaks for itself, then its cause; else the cause speaks, then what it shows as.
+    fn lead(&self) -> Option<Lead> {
+        let worst = *self.standing.first()?;
+        let root = self.root(worst);
+        let (danger, cause) = (&self.snapshot.findings[worst], &self.snapshot.findings[root]);
+        let (mut text, mut what_to_do) = (danger.text.clone(), danger.what_to_do.clone());
+        if root != worst && danger.severity == Severity::Urgent {
+            text.push_str(&format!(" Behind it, most likely: {}", cause.text));
+        } else if root != worst {
+            text = format!("{} A sign of it: {}", cause.text, danger.text);
+            what_to_do.clone_from(&cause.what_to_do);
+        }
+        Some(Lead { severity: danger.severity, text, what_to_do, others: self.others(root) })
+    }
+
+    /// The finding behind it that still counts.
+    fn root(&self, at: usize) -> usize {
+        let root = cause::root(&self.snapshot.causes, at);
+        if self.standing.contains(&root) { root } else { at }
+    }
+
+    /// How many other stories stand: each code of each pack once, what a story shows as not at all.
+    fn others(&self, root: usize) -> usize {
+        let about = |at: usize| (self.snapshot.findings[at].code, self.snapshot.findings[at].subject.pack);
+        let roots = self.standing.iter().map(|at| about(self.root(*at)));
+        let mut others: Vec<_> = roots.filter(|other| *other != about(root)).collect();
+        others.sort_unstable();
+        others.dedup();
+        others.len()
     }
 }
 
@@ -45,10 +97,9 @@ fn nothing_known(snapshot: &Snapshot) -> Verdict {
     Verdict { level: Level::NotKnown, text, what_to_do }
 }
 
-fn found(worst: &Finding, standing: &[&Finding], blind: &[&NotJudged]) -> Verdict {
-    let others = standing.iter().filter(|f| f.code != worst.code || f.subject.pack != worst.subject.pack).count();
-    let mut text = worst.text.clone();
-    match others {
+fn found(lead: Lead, blind: &[&NotJudged]) -> Verdict {
+    let mut text = lead.text;
+    match lead.others {
         0 => {}
         1 => text.push_str(" One more finding stands beside it."),
         n => text.push_str(&format!(" {n} more findings stand beside it.")),
@@ -56,10 +107,10 @@ fn found(worst: &Finding, standing: &[&Finding], blind: &[&NotJudged]) -> Verdic
     if let Some(missing) = blind.first() {
         text.push_str(&format!(" Not everything could be judged: {}.", missing.why));
     }
-    Verdict { level: Level::from(worst.severity), text, what_to_do: worst.what_to_do.clone() }
+    Verdict { level: Level::from(lead.severity), text, what_to_do: lead.what_to_do }
 }
 
-fn not_known(blind: &[&NotJudged], standing: &[&Finding]) -> Verdict {
+fn not_known(blind: &[&NotJudged], lead: Option<Lead>) -> Verdict {
     let mut reasons: Vec<&str> = Vec::new();
     for missing in blind {
         if !reasons.contains(&missing.why.as_str()) {
@@ -68,9 +119,9 @@ fn not_known(blind: &[&NotJudged], standing: &[&Finding]) -> Verdict {
     }
     reasons.truncate(3);
     let text = format!("Not known whether all is well: {}.", reasons.join("; "));
-    let what_to_do = standing.first().map_or_else(
+    let what_to_do = lead.map_or_else(
         || "Check what no longer arrives: sensor, plug, cable, the sender's power. Until then rely on other instruments.".into(),
-        |finding| finding.what_to_do.clone(),
+        |lead| lead.what_to_do,
     );
     Verdict { level: Level::NotKnown, text, what_to_do }
 }
@@ -79,17 +130,81 @@ fn well(snapshot: &Snapshot) -> Verdict {
     let cells: usize =
         snapshot.packs.iter().map(|p| p.cells.iter().filter(|c| c.voltage.now().is_some()).count()).sum();
     let sensors: usize = snapshot.packs.iter().map(|p| p.sensors.iter().filter(|s| s.now().is_some()).count()).sum();
-    let age = snapshot.packs.iter().filter_map(|p| p.current.age_secs).fold(f64::MAX, f64::min);
-    let heard = if age < 60.0 || age == f64::MAX { "just now".to_owned() } else { format!("{} ago", span(age)) };
+    let heard = snapshot.quality.last.map_or_else(String::new, |last| {
+        let text = format!("{last:.0}").replace('T', " ");
+        format!("; last heard {} UTC", text.get(..16).unwrap_or(&text))
+    });
     let sensors_word = if sensors == 1 { "sensor" } else { "sensors" };
     let text = if cells == 0 {
         format!(
-            "Within limits, as far as pack voltage, current and {sensors} temperature {sensors_word} show; the cells are not seen; last heard {heard}."
+            "Within limits, as far as pack voltage, current and {sensors} temperature {sensors_word} show; the cells are not seen{heard}."
         )
     } else {
         let unseen = snapshot.packs.iter().flat_map(|p| &p.cells).any(|c| c.voltage.standing == Standing::Stale);
         let some = if unseen { "; some cells are not heard" } else { "" };
-        format!("Within limits, as far as {cells} cells and {sensors} {sensors_word} show{some}; last heard {heard}.")
+        format!("Within limits, as far as {cells} cells and {sensors} {sensors_word} show{some}{heard}.")
     };
     Verdict { level: Level::Well, text, what_to_do: "Nothing to do.".into() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Evidence, Stamp, Subject};
+
+    fn finding(code: &'static str, severity: Severity, text: &str) -> Finding {
+        let rule = RULES.iter().position(|rule| rule.code == code).unwrap_or(0) as u16;
+        Finding {
+            rule,
+            code,
+            severity,
+            subject: Subject::cell(0, 2),
+            first: Stamp::from_secs(0),
+            last: Stamp::from_secs(10),
+            active: true,
+            acknowledged: false,
+            episodes: 1,
+            total_secs: 10.0,
+            evidence: Evidence::default(),
+            text: text.into(),
+            what_to_do: format!("See to {code}."),
+            caution: "",
+            source: "",
+            explanations: Vec::new(),
+        }
+    }
+
+    fn verdict_of(findings: Vec<Finding>) -> Verdict {
+        let causes = cause::causes(&findings);
+        let packs = vec![crate::model::snapshot::PackView::default()];
+        let snapshot = Snapshot { now: Some(Stamp::from_secs(10)), findings, causes, packs, ..Snapshot::default() };
+        verdict(&snapshot, &Limits::default())
+    }
+
+    #[test]
+    fn a_cause_is_told_before_its_symptom_and_both_are_one_story() {
+        let told = verdict_of(vec![
+            finding("cell-overvoltage", Severity::Warning, "Cell 3 went up to 3.85 V."),
+            finding("bms-cutoff", Severity::Warning, "Pack 1 cut off."),
+            finding("imbalance", Severity::Notice, "Cell 3 stands 4 % above the others."),
+        ]);
+        assert_eq!(told.level, Level::Warning);
+        assert_eq!(told.text, "Cell 3 stands 4 % above the others. A sign of it: Cell 3 went up to 3.85 V.");
+        assert_eq!(told.what_to_do, "See to imbalance.");
+    }
+
+    #[test]
+    fn danger_speaks_first_even_when_its_cause_is_known() {
+        let told = verdict_of(vec![
+            finding("cell-overvoltage", Severity::Urgent, "Cell 3 went up to 3.95 V."),
+            finding("cold-charge", Severity::Warning, "Pack 1 was charged cold."),
+            finding("imbalance", Severity::Notice, "Cell 3 stands 4 % above the others."),
+        ]);
+        assert_eq!(
+            told.text,
+            "Cell 3 went up to 3.95 V. Behind it, most likely: Cell 3 stands 4 % above the others. \
+             One more finding stands beside it."
+        );
+        assert_eq!(told.what_to_do, "See to cell-overvoltage.");
+    }
 }

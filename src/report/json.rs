@@ -2,9 +2,9 @@
 
 use super::words::rfc3339;
 use super::{Report, scope};
-use crate::model::finding::{Finding, NotJudged};
+use crate::model::finding::{Explanation, Finding, NotJudged};
 use crate::model::snapshot::{BusView, Estimate, Quality};
-use crate::model::{Evidence, Severity, Stamp, Subject, clean};
+use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -48,12 +48,22 @@ struct Found<'a> {
     active: bool,
     acknowledged: bool,
     episodes: u32,
+    /// Place in the list of the finding that lies behind this one.
+    because_of: Option<usize>,
     total_min: Value,
     evidence: Map<String, Value>,
     text: &'a str,
     r#do: &'a str,
     caution: Option<&'static str>,
     source: &'static str,
+    explanations: Vec<Explained>,
+}
+
+#[derive(Serialize)]
+struct Explained {
+    fault: &'static str,
+    weight: f64,
+    settled_by: &'static str,
 }
 
 /// Counted from 1.
@@ -86,6 +96,8 @@ struct Input {
     error_frames: u64,
     clock_steps: u64,
     unrecorded: u64,
+    /// Values that the bank file promises and the bus has never sent.
+    never_sent: Vec<String>,
     buses: Vec<Bus>,
 }
 
@@ -109,6 +121,16 @@ struct Note {
 pub fn json(report: &Report) -> String {
     // Writing plain data to a string cannot fail; were it to, an empty object is no false verdict.
     serde_json::to_string_pretty(&whole(report)).unwrap_or_else(|_| "{}".into()) + "\n"
+}
+
+/// The report as JSON, and where each value comes from as `sources` at its end.
+#[must_use]
+pub fn json_with_sources(report: &Report) -> String {
+    let mut value = serde_json::to_value(whole(report)).unwrap_or_default();
+    if let Value::Object(fields) = &mut value {
+        fields.insert("sources".to_owned(), super::sources_json(report.snapshot));
+    }
+    serde_json::to_string_pretty(&value).unwrap_or_else(|_| "{}".into()) + "\n"
 }
 
 /// The report as one line of JSON: the same fields, behind what made it and the moment of the bank that it shows.
@@ -137,7 +159,7 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
             scope: scope(snapshot),
             not_visible: super::NOT_VISIBLE,
         },
-        findings: snapshot.findings.iter().map(found).collect(),
+        findings: snapshot.findings.iter().enumerate().map(|(at, each)| found(each, cause_of(snapshot, at))).collect(),
         not_judged: snapshot.not_judged.iter().map(unjudged).collect(),
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
@@ -145,7 +167,11 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
     }
 }
 
-fn found(finding: &Finding) -> Found<'_> {
+fn cause_of(snapshot: &Snapshot, at: usize) -> Option<usize> {
+    snapshot.causes.get(at).copied().flatten()
+}
+
+fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
     Found {
         code: finding.code,
         severity: finding.severity,
@@ -155,13 +181,20 @@ fn found(finding: &Finding) -> Found<'_> {
         active: finding.active,
         acknowledged: finding.acknowledged,
         episodes: finding.episodes,
+        because_of,
         total_min: number(finding.total_secs / 60.0),
         evidence: evidence(&finding.evidence),
         text: &finding.text,
         r#do: &finding.what_to_do,
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
+        explanations: finding.explanations.iter().map(explained).collect(),
     }
+}
+
+fn explained(explanation: &Explanation) -> Explained {
+    let weight = (explanation.weight * 100.0).round() / 100.0;
+    Explained { fault: explanation.what, weight, settled_by: explanation.settles_by }
 }
 
 fn unjudged(item: &NotJudged) -> Unjudged<'_> {
@@ -229,6 +262,7 @@ fn input(quality: &Quality, report: &Report) -> Input {
         error_frames: quality.error_frames,
         clock_steps: quality.clock_steps,
         unrecorded: quality.unrecorded,
+        never_sent: report.snapshot.never_sent.iter().map(|slot| super::signal_name(*slot)).collect(),
         buses: report.snapshot.buses.iter().map(|bus| self::bus(bus, report)).collect(),
     }
 }

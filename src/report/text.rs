@@ -19,7 +19,10 @@ pub fn text(report: &Report) -> String {
     verdict(&mut out, snapshot);
     if !snapshot.findings.is_empty() {
         out += "\nFound (times are UTC)\n";
-        snapshot.findings.iter().for_each(|finding| found(&mut out, finding));
+        for (at, finding) in snapshot.findings.iter().enumerate() {
+            let cause = snapshot.causes.get(at).copied().flatten();
+            found(&mut out, finding, cause.and_then(|cause| snapshot.findings.get(cause)));
+        }
     }
     cautions(&mut out, &snapshot.findings);
     not_judged(&mut out, &snapshot.not_judged);
@@ -27,18 +30,12 @@ pub fn text(report: &Report) -> String {
     data(&mut out, report);
     notes(&mut out, snapshot);
     out += "\n";
-    wrap(&mut out, "", &closing(snapshot));
+    if snapshot.verdict.level != Level::Well {
+        wrap(&mut out, "", &scope(snapshot)); // all is well as far as the verdict itself says
+    }
     wrap(&mut out, "", NOT_VISIBLE);
     wrap(&mut out, "", NOT_A_PROTECTION);
     out
-}
-
-/// How far the verdict sees; when all is well it says so itself, and only the moment is left to say.
-fn closing(snapshot: &Snapshot) -> String {
-    match (snapshot.verdict.level, snapshot.quality.last) {
-        (Level::Well, Some(last)) => format!("Last heard {} UTC.", moment(last)),
-        _ => scope(snapshot),
-    }
 }
 
 fn verdict(out: &mut String, snapshot: &Snapshot) {
@@ -55,14 +52,22 @@ fn verdict(out: &mut String, snapshot: &Snapshot) {
     }
 }
 
-fn found(out: &mut String, finding: &Finding) {
+fn found(out: &mut String, finding: &Finding, cause: Option<&Finding>) {
     out.push_str(&format!("\n  {}  {}, {}\n", finding.severity.word(), finding.code, finding.subject));
     wrap(out, "    ", &finding.text);
+    if let Some(cause) = cause {
+        wrap(out, "    Most likely a part of: ", &format!("{}, {}", cause.code, cause.subject));
+    }
     wrap(out, "    What to do: ", &finding.what_to_do);
     wrap(out, "    When: ", &when(finding));
     let figures: Vec<String> = finding.evidence.0.iter().map(|(figure, value)| fact(*figure, *value)).collect();
     if !figures.is_empty() {
         wrap(out, "    Evidence: ", &figures.join("; "));
+    }
+    for (index, explanation) in finding.explanations.iter().enumerate() {
+        let intro = if index == 0 { "    May be: " } else { "            " };
+        let percent = (explanation.weight * 100.0).round();
+        wrap(out, intro, &format!("{percent:.0} % {}. Settled by {}.", explanation.what, explanation.settles_by));
     }
     wrap(out, "    Limit from: ", finding.source);
 }
@@ -158,6 +163,10 @@ fn data(out: &mut String, report: &Report) {
     for (number, what) in counts.into_iter().filter(|(number, _)| *number > 0) {
         wrap(out, "  ", &format!("{what}: {}", count(number)));
     }
+    let never: Vec<String> = report.snapshot.never_sent.iter().map(ToString::to_string).collect();
+    if !never.is_empty() {
+        wrap(out, "  ", &format!("promised by the bank file and never sent: {}", never.join(", ")));
+    }
     refused(out, report);
     links(out, report);
     buses(out, report);
@@ -231,6 +240,9 @@ Found (times are UTC)
                 let the cell rise so far.
     When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
     Evidence: peak 3.805 V
+    May be: 25 % a balance lead that reads wrong. Settled by a rest on the
+            plateau: it is off by the same millivolts there and under any
+            current.
     Limit from: judgement of this project; the cell maker's data sheet wins
 
 Caution

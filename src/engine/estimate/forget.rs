@@ -15,13 +15,31 @@ impl Estimates {
                 self.hours = Default::default();
                 self.taper = Default::default();
                 self.soc = Default::default();
+                self.apart = Default::default();
+                self.capacity = Default::default();
+                self.resistance = Default::default();
             }
             // The same ampere-hours are another share: the state of charge is known again at the next full charge.
-            // A current that was counted wrongly has drifted away from it as well.
-            Change::CapacityChanged | Change::CurrentSensorChanged => self.soc = Default::default(),
-            Change::SensorMoved => self.sensors.forget(event.sensor),
-            // What links cost is learnt from steps of the current alone.
-            Change::ConnectionsChanged | Change::Remark => {}
+            Change::CapacityChanged => {
+                self.soc = Default::default();
+                self.capacity = Default::default();
+            }
+            // Everything that is counted in amperes may have been wrong.
+            Change::CurrentSensorChanged => {
+                self.soc = Default::default();
+                self.capacity = Default::default();
+                self.apart = Default::default();
+                self.resistance = Default::default();
+                self.habits.standby = Default::default();
+                self.habits.sessions = Default::default();
+            }
+            Change::SensorMoved => {
+                self.sensors.forget(event.sensor);
+                self.habits.baseline = Default::default();
+            }
+            // What a link costs, and how the packs share, begins anew.
+            Change::ConnectionsChanged => self.resistance = Default::default(),
+            Change::Remark => {}
         }
     }
 }

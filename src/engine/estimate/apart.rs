@@ -1,0 +1,356 @@
+//! How far the cells of a pack stand apart, in ampere-hours: at the top, at the bottom, and from week to week.
+
+use super::balance::Balancing;
+use super::charge::Charge;
+use super::knee::{End, KneeWatch, Sweep};
+use super::polar::{Drive, Polar};
+use super::resistance::Resistance;
+use super::stress::Around;
+use super::visit::{Span, Visit};
+use crate::engine::gauge::Gauge;
+use crate::engine::view::View;
+use crate::model::limits::{L, Limits};
+use crate::model::{MAX_CELLS, Stamp};
+use serde::{Deserialize, Serialize};
+
+/// Tops that are kept for comparison over time.
+const TOPS: usize = 8;
+/// Days between two tops that are kept.
+const TOP_EVERY: f64 = 2.5;
+/// Older tops say nothing of the present, days.
+const TOP_OLDEST: f64 = 45.0;
+/// Spread of the resistance of good cells, as a share of their own; judgement.
+const OWN_SPREAD: f64 = 0.20;
+/// So far before the mark a cell's own resistance does not matter, V.
+const FAR: f64 = 0.10;
+/// A gap in the data longer than this ends a sweep, s.
+const GAP: f64 = 200.0;
+
+/// What a cell lost against its siblings between two tops.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Drift {
+    /// Days between the two.
+    pub days: f64,
+    /// What it fell behind in that time, Ah.
+    pub lost: Span,
+    /// How far behind the median it stands now, Ah.
+    pub behind: Span,
+}
+
+/// What balancing did to a cell between two tops.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Bled {
+    /// Hours in which it was bled and the lowest cell was not.
+    pub hours: f64,
+    /// By how much it came nearer to the last cell, Ah.
+    pub fell: f64,
+    /// Half width of that, Ah.
+    pub off: f64,
+}
+
+/// How far apart the cells stand.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Apart {
+    polar: Polar,
+    top_watch: KneeWatch,
+    bottom_watch: KneeWatch,
+    blind: f64,
+    /// The latest visit of the upper knee.
+    pub top: Option<Visit>,
+    /// The latest visit of the lower knee.
+    pub bottom: Option<Visit>,
+    tops: Vec<Visit>,
+    /// By cell, as of the latest top.
+    pub drift: Vec<Option<Drift>>,
+    /// By cell, as of the latest top.
+    pub bled: Vec<Option<Bled>>,
+    /// Balancing at work.
+    pub balancing: Balancing,
+    /// Where the first cell came to the lower mark, at the tick at which that is sure: net charge counted, Ah, and
+    /// the rate drawn, as a multiple of the capacity.
+    pub low_mark: Option<(f64, f64)>,
+}
+
+impl Apart {
+    /// Moves on by one tick.
+    pub fn tick(&mut self, view: &View, learnt: &Learnt, states: &[Gauge], around: &Around) {
+        let Learnt { charge, resistance, lead_fault } = *learnt;
+        self.balancing.tick(view, states, around);
+        let drive = self.polar.tick(view, around.limits);
+        let gap = charge.blind_secs > self.blind || view.secs() > GAP;
+        self.blind = charge.blind_secs;
+        self.low_mark = None;
+        let Some((drive, capacity)) = drive.zip(view.capacity).filter(|_| !gap && !lead_fault && view.sees_all_cells())
+        else {
+            self.top_watch.lose();
+            self.bottom_watch.lose();
+            return;
+        };
+        let ready = Ready { view, drive, capacity, net: charge.net(), around, resistance };
+        if view.switches.charge_path != Some(false)
+            && let Some(arrivals) = ready.sweep(End::Top, &mut self.top_watch)
+        {
+            self.take_top(Visit::new(view.now, &arrivals, &self.balancing.hours), around.limits);
+        }
+        let bottom = ready.sweep(End::Bottom, &mut self.bottom_watch);
+        self.low_mark = self.bottom_watch.began().map(|passed| (-passed, -drive.slow));
+        if let Some(arrivals) = bottom {
+            let visit = Visit::new(view.now, &arrivals, &[]);
+            self.bottom = Some(visit);
+        }
+    }
+
+    /// How much less than the median a cell holds, Ah, once both knees were seen of it.
+    #[must_use]
+    pub fn short(&self, cell: usize, limits: &Limits) -> Option<Span> {
+        let (top, bottom) = (self.top.as_ref()?, self.bottom.as_ref()?);
+        let days = (top.at.since(bottom.at) / 86_400.0).abs();
+        if days > limits.get(L::EndsApartDays) {
+            return None;
+        }
+        Some(top.ahead.get(cell)?.plus(bottom.ahead.get(cell)?))
+    }
+
+    /// Whether a state from elsewhere is no larger than a pack can be.
+    #[must_use]
+    pub fn is_within_bounds(&self) -> bool {
+        let visits = self.top.iter().chain(&self.bottom).chain(&self.tops);
+        self.tops.len() <= TOPS
+            && self.drift.len() <= MAX_CELLS
+            && self.bled.len() <= MAX_CELLS
+            && self.balancing.hours.len() <= MAX_CELLS
+            && self.balancing.is_within_bounds()
+            && self.top_watch.is_within_bounds()
+            && self.bottom_watch.is_within_bounds()
+            && visits.into_iter().all(Visit::is_within_bounds)
+    }
+
+    fn take_top(&mut self, visit: Visit, limits: &Limits) {
+        self.tops.retain(|top| days(top.at, visit.at) <= TOP_OLDEST && top.ahead.len() == visit.ahead.len());
+        self.drift = (0..visit.ahead.len()).map(|cell| self.drift_of(cell, &visit, limits)).collect();
+        self.bled = (0..visit.ahead.len()).map(|cell| self.bled_of(cell, &visit)).collect();
+        let room = self.tops.last().is_none_or(|top| days(top.at, visit.at) >= TOP_EVERY);
+        if room {
+            if self.tops.len() >= TOPS {
+                self.tops.remove(1);
+            }
+            self.tops.push(visit.clone());
+        }
+        // A visit that saw less than an earlier one of the same days does not take its place.
+        let newer = |old: &Visit| visit.is_complete() || !old.is_complete() || days(old.at, visit.at) > TOP_EVERY;
+        if self.top.as_ref().is_none_or(newer) {
+            self.top = Some(visit);
+        }
+    }
+
+    /// Against the earlier top that shows most for certain.
+    fn drift_of(&self, cell: usize, now: &Visit, limits: &Limits) -> Option<Drift> {
+        let behind = now.ahead.get(cell)?.negative();
+        let old = self.tops.iter().filter(|top| days(top.at, now.at) >= limits.get(L::DriftDays));
+        let drift = |top: &Visit| {
+            let lost = top.ahead.get(cell)?.less(now.ahead.get(cell)?);
+            lost.low.map(|_| Drift { days: days(top.at, now.at), lost, behind })
+        };
+        old.filter_map(drift).max_by(|a, b| a.lost.low.unwrap_or(0.0).total_cmp(&b.lost.low.unwrap_or(0.0)))
+    }
+
+    /// Against the earliest top that was complete.
+    fn bled_of(&self, cell: usize, now: &Visit) -> Option<Bled> {
+        let then = self.tops.iter().find(|top| top.is_complete())?;
+        let fell = then.before_last.get(cell)?.less(now.before_last.get(cell)?);
+        let hours = self.balancing.hours.get(cell)? - then.bled.get(cell)?;
+        Some(Bled { hours, fell: fell.best?, off: fell.half()? })
+    }
+}
+
+fn days(from: Stamp, to: Stamp) -> f64 {
+    to.since(from) / 86_400.0
+}
+
+/// What other estimators have learnt.
+pub struct Learnt<'a> {
+    /// Charge counted.
+    pub charge: &'a Charge,
+    /// Resistance of the cells.
+    pub resistance: &'a Resistance,
+    /// A balance lead reads wrong: voltages tell nothing of the cells' charge.
+    pub lead_fault: bool,
+}
+
+/// What both sweeps look at.
+struct Ready<'a> {
+    view: &'a View,
+    drive: Drive,
+    capacity: f64,
+    net: f64,
+    around: &'a Around<'a>,
+    resistance: &'a Resistance,
+}
+
+impl Ready<'_> {
+    fn sweep(&self, end: End, watch: &mut KneeWatch) -> Option<Vec<super::knee::Arrival>> {
+        let limits = self.around.limits;
+        let (mark, sign) = match end {
+            End::Top => (limits.get(L::KneeTop), 1.0),
+            End::Bottom => (limits.get(L::KneeBottom), -1.0),
+        };
+        let mut beyond = [None; MAX_CELLS];
+        let amps = self.drive.rate * self.capacity;
+        for cell in self.view.cells.iter().filter(|cell| cell.fresh > 0) {
+            let index = usize::from(cell.cell);
+            if let Some(place) = beyond.get_mut(index) {
+                let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark));
+                *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off * amps.abs()));
+            }
+        }
+        let warm = self.view.coldest().is_some_and(|sensor| sensor.celsius > limits.get(L::KneeWarm));
+        let drive = Drive { rate: sign * self.drive.rate, slow: sign * self.drive.slow, ..self.drive };
+        let sweep = Sweep {
+            now: self.view.now,
+            passed: sign * self.net,
+            drive,
+            capacity: self.capacity,
+            beyond: beyond.get(..usize::from(self.view.cells_in_series))?,
+            grain: self.around.spec.grain.cell.map_or(0.0, |grain| grain.get()),
+            bleed: self.around.spec.balance.current.map_or(0.0, |amps| amps.get()),
+            low_mark: (end == End::Bottom).then_some(mark),
+            warm,
+        };
+        watch.tick(&sweep, limits)
+    }
+
+    /// What a cell's own resistance and connection add to that of its siblings, and the error of that, Ω. From steps of
+    /// the current once they have shown it; far from the mark it does not matter.
+    fn own_ohms(&self, cell: usize, beyond: f64) -> (f64, f64) {
+        let link = self.around.spec.links.get(cell).copied().flatten().map_or(0.0, |ohms| ohms.get());
+        let own = OWN_SPREAD * self.around.limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
+        if beyond < -FAR {
+            return (link, own);
+        }
+        match self.resistance.excess(cell, self.around.limits) {
+            Some(excess) => (link + excess.ohms, (own / 2.0).hypot(2.0 * excess.error)),
+            None => (link, own),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::cells_in_row::Row;
+    use crate::engine::story::{Story, four_cells};
+
+    /// Best value and half width of a cell, Ah, rounded to a tenth.
+    fn shown(span: Option<Span>) -> (f64, f64) {
+        let tenth = |n: f64| (n * 10.0).round() / 10.0;
+        let span = span.expect("seen");
+        (tenth(span.best.expect("came")), tenth(span.half().expect("bounded")))
+    }
+
+    fn apart(story: &Story) -> &Apart {
+        &story.engine.packs[0].estimates.apart
+    }
+
+    /// From 60 % up into the upper knee and down into the lower one.
+    fn cycled(row: &mut Row, amps: f64) -> Story {
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 100.0, (0.0, 4.2), |_| amps);
+        row.run(&mut story, 100.0, (2.2, 9.0), |_| -amps);
+        story
+    }
+
+    #[test]
+    fn level_at_the_top_and_eight_ampere_hours_early_at_the_bottom_is_eight_small() {
+        let mut row = Row::at(0.60).with(1, |cell| (cell.capacity, cell.charge) = (92.0, 52.0));
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 100.0, (0.0, 4.2), |_| 20.0);
+        row.run(&mut story, 100.0, (2.5, 9.0), |_| -20.0);
+        row.run(&mut story, 0.1, (0.0, 9.0), |_| 0.0);
+        let (short, off) = shown(apart(&story).short(1, &Limits::default()));
+        assert!((short - 8.0).abs() < 1.0 && off < 2.5, "{short} ± {off}");
+        let found = story.found_of("low-capacity-cell");
+        assert_eq!(found.len(), 1);
+        assert!(found[0].starts_with("low-capacity-cell notice cell 2 of pack 1"), "{found:?}");
+        assert_eq!(story.found_of("imbalance"), [""; 0], "level at the top");
+    }
+
+    #[test]
+    fn late_at_the_top_and_early_at_the_bottom_is_out_of_balance_and_no_smaller() {
+        let mut row = Row::at(0.60).with(2, |cell| cell.charge -= 4.0);
+        let story = cycled(&mut row, 20.0);
+        let (short, off) = shown(apart(&story).short(2, &Limits::default()));
+        assert!(short.abs() < 0.5 && off < 1.0, "{short} ± {off}");
+        assert!(story.found_of("low-capacity-cell").is_empty());
+        let finding = story.snapshot().findings.into_iter().find(|f| f.code == "imbalance").expect("4 Ah");
+        assert!(finding.explanations[0].what.starts_with("out of balance"), "{:?}", finding.explanations);
+        assert!(finding.explanations[0].weight > 0.6);
+    }
+
+    /// Computed from the same open-circuit table: with raw crossings of 3.45 V half a milliohm on level cells at 0.3C
+    /// looks like 10.6 Ah, and a real 2 Ah at 0.5C like 0.48.
+    #[test]
+    fn arrivals_are_corrected_for_what_the_current_adds() {
+        let mut row = Row::at(0.60).with(0, |cell| cell.connection = 0.5e-3);
+        let story = cycled(&mut row, 30.0);
+        let (spread, _) = shown(apart(&story).top.as_ref().map(|top| top.spread));
+        assert!(spread <= 1.0, "{spread}: before any step has shown the connection, and far from 10.6");
+        let mut row = Row::at(0.60).with(0, |cell| cell.connection = 0.5e-3);
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 2.0, (0.0, 9.0), |hours| if (hours * 30.0) as i64 % 2 == 0 { -20.0 } else { 15.0 });
+        row.run(&mut story, 100.0, (0.0, 4.2), |_| 30.0);
+        let (spread, off) = shown(apart(&story).top.as_ref().map(|top| top.spread));
+        assert!(spread <= off && off < 0.8, "{spread} ± {off}: once steps have shown the connection");
+        let mut row = Row::at(0.60).with(0, |cell| cell.charge += 2.0);
+        let story = cycled(&mut row, 30.0);
+        let (spread, off) = shown(apart(&story).top.as_ref().map(|top| top.spread));
+        assert!((spread - 2.0).abs() <= 0.2 && off < 1.0, "{spread} ± {off}");
+    }
+
+    #[test]
+    fn coarse_voltages_a_set_a_minute_widen_and_still_hold_the_truth() {
+        let mut row = Row::at(0.60).with(0, |cell| cell.charge += 3.0);
+        (row.grain, row.step) = (0.010, 60.0);
+        let story = cycled(&mut row, 30.0);
+        let top = apart(&story).top.as_ref().expect("seen");
+        assert!(top.spread.low.unwrap() < 3.0 && top.spread.high.unwrap() > 3.0, "{:?}", top.spread);
+    }
+
+    #[test]
+    fn a_charge_that_ends_first_gives_a_bound_that_is_never_above_the_truth() {
+        let mut row = Row::at(0.60).with(0, |cell| cell.charge += 6.0);
+        let mut story = Story::new(four_cells());
+        row.charge(&mut story, 20.0);
+        row.run(&mut story, 0.5, (0.0, 9.0), |_| 0.0);
+        let top = apart(&story).top.as_ref().expect("seen");
+        assert_eq!(top.spread.best, None);
+        assert!((0.5..=6.0).contains(&top.spread.low.unwrap()), "{:?}", top.spread);
+    }
+
+    #[test]
+    fn too_fast_or_too_cold_tells_nothing() {
+        let mut story = Story::new(four_cells());
+        Row::at(0.60).with(0, |cell| cell.charge += 3.0).run(&mut story, 100.0, (0.0, 3.9), |_| 45.0);
+        assert_eq!(apart(&story).top, None);
+    }
+
+    /// Draws and charges day by day; the cell that leaks 40 mA falls behind by 0.96 Ah a day.
+    #[test]
+    fn a_cell_that_leaks_falls_behind_from_top_to_top() {
+        let mut row = Row::at(0.90).with(3, |cell| cell.leak = 0.04);
+        row.step = 20.0;
+        let mut story = Story::new(four_cells());
+        for _ in 0..8 {
+            row.run(&mut story, 100.0, (0.0, 4.2), |_| 20.0);
+            row.run(&mut story, 1.5, (0.0, 9.0), |_| -20.0);
+            row.run(&mut story, 21.0, (0.0, 9.0), |_| 0.0);
+        }
+        let found = story.found_of("self-discharging-cell");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].starts_with("self-discharging-cell warning cell 4 of pack 1"), "{found:?}");
+        let finding = story.snapshot().findings.into_iter().find(|f| f.code == "self-discharging-cell").unwrap();
+        let lost = finding.evidence.get(crate::model::Fact::LossMilliamps).unwrap();
+        assert!((lost - 40.0).abs() < 6.0, "{lost}");
+        let faults: Vec<&str> = finding.explanations.iter().map(|e| &e.what[..10]).collect();
+        assert!(faults.contains(&"a bleeder ") && faults.contains(&"self-disch"), "{faults:?}");
+    }
+}
