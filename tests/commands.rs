@@ -2,6 +2,8 @@
 
 #[path = "commands/bank.rs"]
 mod bank;
+#[path = "commands/bank_file.rs"]
+mod bank_file;
 #[path = "commands/program.rs"]
 mod program;
 

@@ -37,7 +37,7 @@ impl Estimates {
                 self.sensors.forget(event.sensor);
                 self.habits.baseline = Default::default();
             }
-            // What a link costs, and how the packs share, begins anew.
+            // What a link costs begins anew.
             Change::ConnectionsChanged => self.resistance = Default::default(),
             Change::Remark => {}
         }
