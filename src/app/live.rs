@@ -213,7 +213,7 @@ impl Live {
         (self.pipeline.snapshot().quality.decoded == 0).then(|| {
             Said::Run(Status::doubtful(
                 format!("{frames} frames have arrived and none is known: this bus speaks something else"),
-                "Record some minutes with --record FILE and look at them with 'cellwright decode FILE'",
+                "Record an hour with --record FILE and let 'cellwright survey FILE' find out what is where",
             ))
         })
     }

@@ -4,6 +4,7 @@
 mod bank_file;
 mod check;
 mod clock;
+mod convert;
 mod decode;
 mod demo;
 mod demo_screen;
@@ -19,6 +20,7 @@ mod progress;
 mod replay;
 mod screen;
 mod setup;
+mod survey;
 mod tape;
 mod terminal;
 mod watch;
@@ -53,8 +55,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
         Command::Replay(args) => replay::replay_screen(&args.logs, setup::setup(args.bank.as_deref(), args.dialect)?),
         Command::Bank(args) => bank_file::bank(args),
         Command::Check(args) => check::check(args),
+        Command::Convert(args) => convert::convert(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),
+        Command::Survey(args) => survey::survey(args),
         Command::Decode(args) => decode::decode(args),
     }
 }

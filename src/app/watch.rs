@@ -1,7 +1,7 @@
 //! `watch`: live sources into the live driver, with or without a screen.
 
 mod screen;
-mod sources;
+pub(super) mod sources;
 
 use super::clock::SystemClock;
 use super::live::{Live, Said};
@@ -177,7 +177,7 @@ fn recorder(args: &WatchArgs) -> anyhow::Result<(Option<Recorder>, Option<Said>)
 }
 
 /// A flag that SIGINT, SIGTERM and SIGHUP raise.
-fn stop_on_signals() -> anyhow::Result<Arc<AtomicBool>> {
+pub(super) fn stop_on_signals() -> anyhow::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM, signal_hook::consts::SIGHUP] {
         signal_hook::flag::register(signal, Arc::clone(&stop)).context("signals cannot be caught")?;

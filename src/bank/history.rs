@@ -22,20 +22,7 @@ pub(super) fn events(reader: &mut Reader, top: &Table, bank: &Bank) -> Vec<BankE
                 reader.problem(table.at, Trouble::Needs { key, place: table.what });
             }
         }
-        let at = table.get("date").and_then(|value| {
-            let date = value.get_ref().as_datetime().and_then(stamp).or_else(|| match value.get_ref() {
-                DeValue::String(text) => text.parse::<Datetime>().ok().as_ref().and_then(stamp),
-                _ => None,
-            });
-            if date.is_none() {
-                reader.wrong(
-                    "date",
-                    value,
-                    "a date such as 2026-05-01 or 2026-05-01T14:30:00Z; without a zone it is UTC",
-                );
-            }
-            date
-        });
+        let at = moment(reader, &table, "date");
         let change = reader.word(&table, "what", Change::WORDS);
         let mut one = |key, most| {
             let numbers = pattern::numbers(reader, &table, key, most);
@@ -49,6 +36,19 @@ pub(super) fn events(reader: &mut Reader, top: &Table, bank: &Bank) -> Vec<BankE
     }
     events.sort_by_key(|event| event.at);
     events
+}
+
+/// The moment of a key.
+pub(super) fn moment(reader: &mut Reader, table: &Table, key: &str) -> Option<Stamp> {
+    let value = table.get(key)?;
+    let moment = value.get_ref().as_datetime().and_then(stamp).or_else(|| match value.get_ref() {
+        DeValue::String(text) => text.parse::<Datetime>().ok().as_ref().and_then(stamp),
+        _ => None,
+    });
+    if moment.is_none() {
+        reader.wrong(key, value, "a date such as 2026-05-01 or 2026-05-01T14:30:00Z; without a zone it is UTC");
+    }
+    moment
 }
 
 /// A moment; without a zone UTC, without a time midnight.

@@ -3,6 +3,7 @@
 //! Nothing here opens a file: who reads a bank file hands in the texts of the DBCs that it names. What is read holds
 //! every signal with its bits, so that what [`write`] makes of it needs no DBC any more.
 
+mod columns;
 mod compile;
 mod error;
 mod from_dbc;
@@ -24,14 +25,15 @@ mod tests;
 
 pub use compile::shown;
 pub use error::{BankError, Problem, Trouble};
-pub use role::{ROLES, role_of, word_of};
+pub use role::{ROLES, role_of, unit, units, word_of};
+pub use table::Table;
 pub use template::TEMPLATE;
 pub use words::place_words;
 pub use write::write;
 
 use crate::layout::{CompiledMap, Field, Key, Places, When};
 use crate::model::{Bank, BankEvent, Dialect, Quantity, Slot};
-use reader::{Reader, Table};
+use reader::Reader;
 use std::sync::Arc;
 
 /// Largest bank file, bytes.
@@ -58,6 +60,8 @@ pub struct BankFile {
     pub signals: Vec<Signal>,
     /// What was done to the bank, in the order of time.
     pub events: Vec<BankEvent>,
+    /// How a table of this bank is laid out, for `convert`.
+    pub table: Option<Table>,
 }
 
 /// A signal and what it means.
@@ -104,7 +108,7 @@ impl BankFile {
 }
 
 /// Keys at the top.
-const KEYS: &[&str] = &["name", "dialect", "dbc", "current", "pack", "signal", "event", "limits"];
+const KEYS: &[&str] = &["name", "dialect", "dbc", "current", "pack", "signal", "event", "limits", "table", "column"];
 
 /// Reads a bank file. `dbc` is asked for the bytes of each DBC that it names, by the name that it gives.
 ///
@@ -120,12 +124,12 @@ pub fn parse(text: &str, mut dbc: impl FnMut(&str) -> Result<Vec<u8>, String>) -
         BankError::only(line, Trouble::Toml(crate::model::clean(error.message(), 200)))
     })?;
     let mut reader = Reader::new(text);
-    let top = Table { rows: document.get_ref(), at: 0, what: "a bank file" };
+    let top = reader::Table { rows: document.get_ref(), at: 0, what: "a bank file" };
     let file = read(&mut reader, &top, &mut dbc);
     reader.done().map(|()| file)
 }
 
-fn read(reader: &mut Reader, top: &Table, dbc: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>) -> BankFile {
+fn read(reader: &mut Reader, top: &reader::Table, dbc: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>) -> BankFile {
     reader.known(top, KEYS);
     let dialect = reader.word(top, "dialect", Dialect::WORDS);
     let reversed = reader.word(top, "current", &signal::SIGNS).unwrap_or(false);
@@ -139,6 +143,7 @@ fn read(reader: &mut Reader, top: &Table, dbc: &mut dyn FnMut(&str) -> Result<Ve
     };
     let known = from_dbc::load(reader, top, dbc);
     file.signals = signal::signals(reader, top, &known, reversed);
+    file.table = columns::table(reader, top);
     file.events = history::events(reader, top, &file.bank);
     if file.dialect == Some(Dialect::File) && file.signals.is_empty() && reader.is_well() {
         reader.problem(top.at, Trouble::NoSignals);

@@ -89,11 +89,12 @@ const UNITS: &[(&str, &str, f64, f64)] = &[
 ];
 
 /// Factor and addend from a unit to the unit of the role; none when it is no unit of it.
-pub(super) fn unit(role: Quantity, unit: &str) -> Option<(f64, f64)> {
+#[must_use]
+pub fn unit(role: Quantity, unit: &str) -> Option<(f64, f64)> {
     UNITS.iter().find(|row| row.0 == role.unit() && row.1 == unit).map(|row| (row.2, row.3))
 }
 
 /// Units in which a role may come.
-pub(super) fn units(role: Quantity) -> impl Iterator<Item = &'static str> + Clone {
+pub fn units(role: Quantity) -> impl Iterator<Item = &'static str> + Clone {
     UNITS.iter().filter(move |row| row.0 == role.unit()).map(|row| row.1)
 }

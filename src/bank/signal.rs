@@ -63,12 +63,12 @@ const WRITTEN_OUT: &[&str] = &[
 ];
 
 /// What every signal of a `[[signal]]` has in common.
-struct Common {
+pub(super) struct Common {
     role: Quantity,
     packs: Vec<u8>,
     numbers: Option<Vec<u8>>,
     unit: Option<(f64, f64)>,
-    turned: bool,
+    pub(super) turned: bool,
     states: Vec<(u64, f64)>,
 }
 
@@ -100,7 +100,7 @@ pub(super) fn signals(reader: &mut Reader, top: &Table, known: &[Dbc], turned: b
     signals
 }
 
-fn common(reader: &mut Reader, table: &Table, turned: bool) -> Option<Common> {
+pub(super) fn common(reader: &mut Reader, table: &Table, turned: bool) -> Option<Common> {
     if !table.has("role") {
         reader.problem(table.at, Trouble::Needs { key: "role", place: table.what });
         return None;
@@ -185,7 +185,13 @@ fn words(role: Quantity) -> String {
 }
 
 /// The slots of so many signals: packs outermost. A problem when there are not as many as signals.
-fn slots(reader: &mut Reader, table: &Table, common: &Common, found: usize, names: &str) -> Option<Vec<Slot>> {
+pub(super) fn slots(
+    reader: &mut Reader,
+    table: &Table,
+    common: &Common,
+    found: usize,
+    names: &str,
+) -> Option<Vec<Slot>> {
     let most = ROLES.iter().find(|(_, role, _)| *role == common.role).map_or(1, |(.., most)| *most);
     let per_pack = (found / common.packs.len().max(1)).clamp(1, most);
     let numbers = common.numbers.clone().unwrap_or_else(|| (0..per_pack as u8).collect());

@@ -268,6 +268,7 @@ prop_compose! {
             reversed,
             signals: kept,
             events: vec![BankEvent { at: Stamp::from_nanos(at), change: Change::SensorMoved, pack: None, sensor: Some(2), note }],
+            table: None,
         }
     }
 }

@@ -10,7 +10,8 @@ use crate::model::bank::{Grain, Span};
 use crate::model::{BankEvent, Id, PackSpec};
 use std::fmt::Write;
 
-/// The text of a bank file that says the same, with every signal written out.
+/// The text of a bank file that says the same of a bus, with every signal written out. How a table is laid out is left
+/// out: a recording has none.
 #[must_use]
 pub fn write(file: &BankFile) -> String {
     let mut out = String::new();

@@ -24,6 +24,7 @@ use crate::model::{
     Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::minute::Allowed;
 use estimate::share::Sharing;
 use estimate::stress::Around;
 use gauge::Gauge;
@@ -371,7 +372,8 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
-        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
+        let allowed = Allowed::of(pack, moment.engine, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
         pack.estimates.tick_ends(&view, &pack.balancing, &around);
         pack.estimates.tick_around(&view, &around);
         pack.estimates.resistance.tick(&view, &around);

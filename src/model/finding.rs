@@ -204,6 +204,9 @@ facts! {
     ShareBeyond "share_beyond_points" Latest;
     SpreadKelvin "spread_k" Highest;
     WarmingRate "warming_k_per_h" Lowest;
+    FirstCell "first_cell_number" Latest;
+    CutMargin "cut_margin_v" Latest;
+    NearSeconds "near_limit_s" Latest;
     OffsetAmps "offset_a" Latest;
     DaysLeft "until_a_tenth_days" Lowest;
     DrawAmps "draw_a" Latest;

@@ -4,12 +4,14 @@
 mod amps;
 mod bits;
 mod cells;
+mod draft;
 mod fit;
 mod found;
 mod keep;
 mod mux;
 mod packs;
 mod scale;
+mod search;
 mod size;
 mod soc;
 mod starts;
@@ -17,7 +19,8 @@ mod view;
 mod volts;
 mod warm;
 
-pub use found::{Found, Known, Role, When};
+pub use draft::draft;
+pub use found::{Found, Known, Open, Role, When};
 
 use crate::model::{Frame, Stamp};
 use keep::Keep;
@@ -49,6 +52,6 @@ impl Survey {
     /// Says what was found in what was heard so far.
     #[must_use]
     pub fn find(&self, known: &Known) -> Found {
-        found::find(&self.keep, known)
+        search::find(&self.keep, known)
     }
 }

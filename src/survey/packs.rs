@@ -35,7 +35,7 @@ pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<
     let mut best: Option<(f64, Packs)> = None;
     for by_choice in [false, true] {
         for cells_each in [4, 8, 16] {
-            if cells.len() % cells_each != 0 || cells.len() / cells_each > 8 {
+            if !cells.len().is_multiple_of(cells_each) || cells.len() / cells_each > 8 {
                 continue;
             }
             let division = Division { packs: cells.len() / cells_each, cells: cells_each, by_choice };
@@ -153,7 +153,7 @@ fn own_volts(views: &[View], volts: &[Volts], division: &Division, packs: &[Pack
 }
 
 /// How far a voltage is from the sum of a pack's cells, as a share.
-fn apart(pack: &Pack, own: &Volts) -> f64 {
+pub(super) fn apart(pack: &Pack, own: &Volts) -> f64 {
     let count = pack.cells.len() as f32;
     let apart: Vec<f32> = pack.mean.iter().zip(&own.volts).map(|(mean, volts)| (mean * count - volts).abs()).collect();
     fit::middle(&apart) / fit::middle(&own.volts)

@@ -49,7 +49,7 @@ impl Start {
     /// Whether the bit below changes much like the lowest one and is in the same byte: then it belongs to the field.
     pub(super) fn is_cut(&self, view: &View) -> bool {
         let below = self.low.checked_sub(1).map_or(0, |below| view.changes(self.big, below));
-        self.low % 8 != 0 && below * 3 > view.changes(self.big, self.low)
+        !self.low.is_multiple_of(8) && below * 3 > view.changes(self.big, self.low)
     }
 
     /// The run of so many bits with a sign from here. What seems to begin above may be its sign, which changes more
@@ -81,5 +81,5 @@ pub(super) fn grown(view: &View, run: Run, limit: u16) -> Run {
     let len = (end - run.low).min(32) as u8;
     let longer = Run { len, ..run };
     let same = |&at: &u32| run.number(view.data(at)) == longer.number(view.data(at));
-    if run.low % 8 == 0 && len > run.len && view.frames.iter().all(same) { longer } else { run }
+    if run.low.is_multiple_of(8) && len > run.len && view.frames.iter().all(same) { longer } else { run }
 }

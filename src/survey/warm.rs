@@ -14,7 +14,7 @@ const JOULE_KELVIN_AH: f64 = 27.5;
 /// In so many hours most of the heat has gone again (judgement).
 const HOURS_LOST: f64 = 3.5;
 /// How well a temperature goes with the heat at least.
-const ALIKE: f64 = 0.6;
+const ALIKE: f64 = 0.75;
 /// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
 const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
 /// The same without a word about the air, °C.
@@ -22,7 +22,7 @@ const ANYWHERE: (f64, f64) = (18.0, 12.0);
 /// How far the rise may be from the one that is reckoned, as a logarithm.
 const RISE_ERROR: f64 = 0.6;
 /// How sure a scale must be to be named.
-const SURE: f64 = 0.8;
+const SURE: f64 = 0.85;
 /// How far the ids of a bank's messages lie apart at most.
 const NEAR_ID: u32 = 64;
 
@@ -61,27 +61,32 @@ impl Heat {
     }
 }
 
-/// The temperatures, sensor by sensor, each for every pack. `ids` are the keys of the bank's other messages.
-pub(super) fn find(
-    views: &[View],
-    heats: &[Heat],
-    celsius: Option<f64>,
-    taken: &Taken,
-    ids: &[u32],
-    by_choice: bool,
-) -> Vec<Vec<Warm>> {
+/// Where to look for temperatures.
+pub(super) struct Where<'a> {
+    pub(super) taken: &'a Taken,
+    /// Keys of the bank's other messages.
+    pub(super) ids: &'a [u32],
+    pub(super) by_choice: bool,
+    /// How warm it is around the bank, °C.
+    pub(super) celsius: Option<f64>,
+}
+
+/// The temperatures, sensor by sensor, each for every pack.
+pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<Warm>> {
     let Some(heat) = heats.first() else { return Vec::new() };
     let mut all: Vec<Warm> = Vec::new();
     for (at, view) in views.iter().enumerate() {
         let id = view.key.id.key();
-        if !ids.iter().any(|own| own.abs_diff(id) <= NEAR_ID) {
+        if !place.ids.iter().any(|own| own.abs_diff(id) <= NEAR_ID) {
             continue;
         }
         for start in starts(view) {
-            all.extend(best(view, at, &start, (heat, celsius), |run| view.is_own(run) && !taken.holds(views, at, run)));
+            all.extend(best(view, at, &start, (heat, place.celsius), |run| {
+                view.is_own(run) && !place.taken.holds(views, at, run)
+            }));
         }
     }
-    sensors(views, &all, heats.len(), by_choice)
+    sensors(views, &all, heats.len(), place.by_choice)
 }
 
 fn best(

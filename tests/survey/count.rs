@@ -38,7 +38,6 @@ fn main() {
         let of_bus = dice::Dice::new(seed, number as u64 + 1000).bits();
         let bus = Bus::new(of_bus, number % 3 == 2, &shapes);
         let frames = bus.frames();
-        let start = std::time::Instant::now();
         let mut survey = Survey::new();
         frames.iter().for_each(|(stamp, frame)| survey.push(*stamp, frame));
         let known = Known { capacity: Some(bus.day.capacity), celsius: Some(bus.day.air) };
@@ -47,7 +46,7 @@ fn main() {
         let mut told = Vec::new();
         let (score, of_each) = score::score(&bus, &frames, &found, |text| told.push(text));
         println!(
-            "bus {number:3}: {} packs of {:2}, {:?}{}, {} frames, {} ids: {} right, {} wrong, {} not found; {:.2} s",
+            "bus {number:3}: {} packs of {:2}, {:?}{}, {} frames, {} ids: {} right, {} wrong, {} not found",
             layout.packs,
             layout.cells,
             layout.mux,
@@ -56,8 +55,7 @@ fn main() {
             layout.messages.len() + bus.talks.len(),
             score.right,
             score.wrong,
-            score.missed,
-            start.elapsed().as_secs_f64()
+            score.missed
         );
         if verbose {
             told.iter().for_each(|text| println!("    {text}"));

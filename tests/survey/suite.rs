@@ -27,7 +27,7 @@ impl Place {
     pub(crate) fn mark(&self, taken: &mut [u8], bytes: usize) -> bool {
         let field = Field { start: self.start, len: self.bits, order: self.order, ..Field::plain(0, 1) };
         let mut own = [0; 64];
-        let fits = field.is_possible() && field.put(&mut own[..bytes], u64::MAX & field.mask());
+        let fits = field.is_possible() && field.put(&mut own[..bytes], field.mask());
         let free = fits && own.iter().zip(taken.iter()).all(|(own, taken)| own & taken == 0);
         if free {
             taken.iter_mut().zip(own).for_each(|(taken, own)| *taken |= own);
