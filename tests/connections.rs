@@ -239,12 +239,6 @@ fn a_joint_that_works_loose_within_a_day_is_found_at_its_cell() {
 }
 
 #[test]
-fn a_lug_that_works_loose_outside_the_cells_is_found_by_its_growth() {
-    let found = with("[[fault]]\nkind = \"outer-resistance\"\nsize = 1.0\nfrom_minute = 700.0", 2.0, 2.0);
-    begins(&found, "high-resistance-connection notice pack 1");
-}
-
-#[test]
 fn each_fault_of_a_lead_is_told_as_what_it_is() {
     let fault =
         |kind: &str, size: f64| format!("[[fault]]\nkind = \"{kind}\"\npart = 2\nsize = {size}\nfrom_minute = 60.0");

@@ -21,7 +21,7 @@ const ALL_PULLED: i8 = 8;
 /// How fast the noise is learnt once it is known.
 const NOISE_SHARE: f64 = 0.02;
 /// The first value that growth is measured from has at least so many steps and at most this error, Ω.
-const MARK: (u32, f64) = (10, 0.05e-3);
+const MARK: (u32, f64) = (10, 0.1e-3);
 /// Growth is measured beyond so many standard errors.
 const GROWTH_ERRORS: f64 = 3.0;
 /// From this resolution on a step that repeats the last one to the count tells nothing new, V.

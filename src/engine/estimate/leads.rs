@@ -175,7 +175,8 @@ impl Leads {
         }
     }
 
-    /// The constant offset of a cell's reading, V, once it is one.
+    /// The constant offset of a cell's reading, V, once it is one: the currents lay so far apart that a resistance would
+    /// have moved it.
     #[must_use]
     pub fn offset(&self, cell: usize, capacity: f64, limits: &Limits) -> Option<f64> {
         let lead = self.cells.get(cell)?;
@@ -188,7 +189,9 @@ impl Leads {
             None => WITHOUT_KNEE.max(limits.get(L::LeadCovered) / 100.0),
         };
         let wide = covered >= least && run.rate.1 - run.rate.0 >= limits.get(L::LeadRates);
-        (run.blocks > 2 && wide && offset.abs() > limits.get(L::LeadOffset) * 1e-3).then_some(offset)
+        let largest = run.rate.0.abs().max(run.rate.1.abs());
+        let by_current = offset.abs() * (run.rate.1 - run.rate.0) / largest.max(1e-9) > limits.get(L::LeadMoves) * 1e-3;
+        (run.blocks > 2 && wide && by_current && offset.abs() > limits.get(L::LeadOffset) * 1e-3).then_some(offset)
     }
 
     /// Swing of a cell against the next one while balancing, V, once it was seen often enough: their common lead has

@@ -15,8 +15,8 @@ use serde::{Deserialize, Serialize};
 
 /// How far the table of resistance by temperature may be off, as a share of the difference that it makes.
 const TABLE_OFF: f64 = 0.2;
-/// How far a resistance as such may be off besides, as a share: how steps are picked, temperature, current's gain.
-const WHOLE_OFF: f64 = 0.15;
+/// How far a resistance as such may be off besides, as a share: how much of the slow part a step lets in, the current's gain.
+const WHOLE_OFF: f64 = 0.18;
 /// Half a 95 % interval in standard errors.
 pub const WIDE: f64 = 1.96;
 /// Error of a difference of two rounded readings less the median of others, in steps of the resolution.
@@ -42,8 +42,6 @@ pub struct Known {
 struct Cell {
     /// Above what the median of the cells makes of it.
     excess: Fit,
-    /// As such, at 25 °C.
-    whole: Fit,
     /// How far the table of temperatures may mislead, Ω; smoothed.
     misled: f64,
 }
@@ -65,19 +63,18 @@ pub struct Resistance {
     at: Option<Stamp>,
     /// Of the median cell at 25 °C, from sets that come often.
     whole: Fit,
+    /// Resistance at the temperatures of those steps, as a multiple of that at 25 °C; smoothed.
+    ratio: f64,
     /// Loads that the current sensor does not see.
     pub bypass: Bypass,
 }
 
-/// Temperature of each cell, as a multiple of its resistance at 25 °C.
+/// Resistance of each cell at its temperature, as a multiple of that at 25 °C.
 #[derive(Debug, Clone, Copy)]
-enum Warmth {
-    /// No sensor that counts.
-    Unknown,
-    /// The sensors differ too much for a cell without one.
-    Uneven,
-    /// By cell.
-    Known([f64; MAX_CELLS]),
+struct Warmth {
+    ratios: [f64; MAX_CELLS],
+    /// Some sensor counts; else all are taken to be as warm as one another.
+    known: bool,
 }
 
 impl Resistance {
@@ -92,8 +89,8 @@ impl Resistance {
         }
         (self.fresh, self.at) = (true, Some(view.now));
         let warmth = warmth(view, around.limits);
-        self.uneven = matches!(warmth, Warmth::Uneven);
-        if !self.uneven {
+        self.uneven = warmth.is_none();
+        if let Some(warmth) = warmth {
             self.learn(&step, &warmth, around);
         }
     }
@@ -101,7 +98,7 @@ impl Resistance {
     fn learn(&mut self, step: &Step, warmth: &Warmth, around: &Around) {
         let limits = around.limits;
         self.cells.resize(step.cells, Cell::default());
-        let ratios = if let Warmth::Known(ratios) = warmth { *ratios } else { [1.0; MAX_CELLS] };
+        let ratios = warmth.ratios;
         let grain = self.steps.grain(around.spec.grain.cell.map(|volts| volts.get()));
         let noise = Noise { floor: (ROUNDING * grain).max(FLOOR), keep: 1.0 - 1.0 / limits.get(L::StepForgets) };
         let (mut own, mut warm) = ([0.0; MAX_CELLS], [0.0; MAX_CELLS]);
@@ -110,23 +107,22 @@ impl Resistance {
             own[cell] = step.volts(cell) - link * step.amps;
             warm[cell] = own[cell] / ratios[cell];
         }
-        let median_warm = median(&mut warm.clone()[..step.cells]);
-        let median_own = median(&mut own.clone()[..step.cells]);
+        let median_warm = median(warm, step.cells);
+        let median_own = median(own, step.cells);
         let mean_ratio = ratios[..step.cells].iter().sum::<f64>() / step.cells as f64;
-        let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && matches!(warmth, Warmth::Known(_));
+        let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && warmth.known;
         for (index, cell) in self.cells.iter_mut().enumerate() {
             let seen = (step.before[index], step.after[index]);
             let repeats = cell.excess.repeats(step.amps, seen, grain);
             cell.excess.take(step.amps, own[index] - median_warm * ratios[index], repeats, noise);
-            if absolute {
-                cell.whole.take(step.amps, warm[index], repeats, noise);
-            }
             let misled = TABLE_OFF * (ratios[index] - mean_ratio).abs() * (median_warm / step.amps).abs();
             cell.misled += 0.1 * (misled - cell.misled);
         }
         self.median.take(step.amps, median_own, false, noise);
         if absolute {
             self.whole.take(step.amps, median_warm, false, noise);
+            let share = 1.0 / f64::from(self.whole.count().clamp(1, 50));
+            self.ratio += share * (mean_ratio - self.ratio);
         }
         let own = self.median.ohms();
         self.cells.iter_mut().for_each(|cell| cell.excess.mark(own));
@@ -146,11 +142,15 @@ impl Resistance {
         known(&cell.excess, limits, spread.hypot(cell.misled))
     }
 
-    /// Resistance of a cell with its connection at 25 °C, seconds after a step, Ω.
+    /// Resistance of a cell with its connection at 25 °C, seconds after a step, Ω: the cell's part follows temperature, its
+    /// connection does not.
     #[must_use]
     pub fn whole(&self, cell: usize, limits: &Limits) -> Option<Known> {
-        let fit = &self.cells.get(cell)?.whole;
-        known(fit, limits, WHOLE_OFF * fit.ohms())
+        let table = TABLE_OFF * (self.ratio - 1.0).abs().min(1.0);
+        let median = known(&self.whole, limits, WHOLE_OFF.hypot(table) * self.whole.ohms())?;
+        let excess = self.excess(cell, limits)?;
+        let (half, error) = (median.half.hypot(excess.half), median.error.hypot(excess.error));
+        Some(Known { ohms: median.ohms + excess.ohms, half, error })
     }
 
     /// Resistance of the median cell at the temperatures of the steps and with the slow part that their spacing lets in, Ω.
@@ -235,12 +235,15 @@ fn known(fit: &Fit, limits: &Limits, systematic: f64) -> Option<Known> {
     enough.then(|| Known { ohms: fit.ohms(), half: (WIDE * error).hypot(systematic), error })
 }
 
-fn warmth(view: &View, limits: &Limits) -> Warmth {
-    let (Some(cold), Some(hot)) = (view.coldest(), view.hottest()) else { return Warmth::Unknown };
+/// How warm each cell is; none when the sensors differ too much for a cell without one.
+fn warmth(view: &View, limits: &Limits) -> Option<Warmth> {
+    let (Some(cold), Some(hot)) = (view.coldest(), view.hottest()) else {
+        return Some(Warmth { ratios: [1.0; MAX_CELLS], known: false });
+    };
     let has_own = |cell: u8| view.limiting.iter().any(|sensor| sensor.cell == Some(cell));
     let apart = hot.celsius - cold.celsius > limits.get(L::ConnectionKelvin);
     if apart && !view.cells.iter().all(|cell| has_own(cell.cell)) {
-        return Warmth::Uneven;
+        return None;
     }
     let mut ratios = [1.0; MAX_CELLS];
     let middle = 0.5 * (hot.celsius + cold.celsius);
@@ -249,10 +252,12 @@ fn warmth(view: &View, limits: &Limits) -> Warmth {
         let celsius = placed.min_by_key(|(away, _)| *away).map_or(middle, |(_, celsius)| celsius);
         *ratio = RESISTANCE_RATIO_PLETT.at(celsius);
     }
-    Warmth::Known(ratios)
+    Some(Warmth { ratios, known: true })
 }
 
-fn median(volts: &mut [f64]) -> f64 {
+/// Median of the first `count`.
+fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
+    let volts = volts.get_mut(..count).unwrap_or_default();
     volts.sort_unstable_by(f64::total_cmp);
     let middle = volts.len() / 2;
     match volts {

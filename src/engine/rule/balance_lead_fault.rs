@@ -101,7 +101,7 @@ fn shared_pair(view: &View, limits: &Limits) -> Option<(usize, f64)> {
         return None;
     }
     let between = limits.get(L::LeadShared) * 1e-3;
-    let found = view.cells.windows(2).enumerate().find_map(|(index, pair)| {
+    view.cells.windows(2).enumerate().find_map(|(index, pair)| {
         let apart = (pair[0].volts - pair[1].volts).abs();
         if apart <= between {
             return None;
@@ -114,8 +114,7 @@ fn shared_pair(view: &View, limits: &Limits) -> Option<(usize, f64)> {
         let even = 0.5 * (pair[0].volts + pair[1].volts);
         let opposite = (even - others).abs() <= 0.15 * apart;
         (plateau.contains(&others) && high - low <= 0.4 * apart && opposite).then_some((index, pair[0].volts - others))
-    });
-    found
+    })
 }
 
 fn tell(told: &Told) -> Story {

@@ -50,7 +50,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     let gone = factor > limits.get(L::FiledGone);
     let (times, volts) = learnt.bypass.seen();
     let hidden = f64::from(times) >= limits.get(L::FiledHiddenSteps);
-    if !court.has_cases() && !(series || much || larger || gone || hidden) {
+    let any = series || much || larger || gone || hidden;
+    if !any && !court.has_cases() {
         return;
     }
     let count = bench.pack.gauge(Quantity::PackVoltage).count();
@@ -75,7 +76,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         () if much || larger => CAPACITY,
         () => BYPASS,
     };
-    if series || much || larger || gone || hidden {
+    if any {
         court.kind(subject, kind);
     }
 }
