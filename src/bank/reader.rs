@@ -132,10 +132,8 @@ impl<'t> Reader<'t> {
         let value = table.get(key)?;
         let text = value.get_ref().as_str().unwrap_or_default();
         let found = words.iter().find(|(word, _)| *word == text);
-        if found.is_none() {
-            if !self.is_full() {
-                self.not_among(key, value, hint(text, words.iter().map(|(word, _)| *word)));
-            }
+        if found.is_none() && !self.is_full() {
+            self.not_among(key, value, hint(text, words.iter().map(|(word, _)| *word)));
         }
         found.map(|(_, meaning)| *meaning)
     }

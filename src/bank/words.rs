@@ -19,7 +19,7 @@ pub fn place_words(key: Key, field: &Field, when: &[When]) -> String {
         offset if offset < 0.0 => format!(" - {}", short(-offset)),
         offset => format!(" + {}", short(offset)),
     };
-    let when: String = when.iter().map(|when| format!("{}", condition(when))).collect();
+    let when: String = when.iter().map(condition).collect();
     format!("{key}, {} bits from bit {}{order}{form}{scale}{offset}{when}", field.len, field.start)
 }
 

@@ -87,6 +87,16 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
         }
     }
     let mut best = best?;
+    // a top that stays as it is belongs to a number with an offset, not to a sign
+    let end = best.run.end().next_multiple_of(8).min(start.limit).min(start.low + 32);
+    let wide = start.run((end - start.low) as u8, false).filter(&is_free);
+    let is_sign = best.run.signed && grown(view, best.run, view.bits()).len > best.run.len;
+    if let Some(run) = wide.filter(|run| run.len > best.run.len && !is_sign) {
+        let counts = view.series(&run);
+        if fit::changes(&counts, mean, LAG).together.abs() > best.together - 0.01 {
+            best.run = run;
+        }
+    }
     best.run = settled(view, best.run, start.limit);
     best.counts = view.series(&best.run);
     Some(best)

@@ -14,7 +14,10 @@ const JOULE_KELVIN_AH: f64 = 27.5;
 /// In so many hours most of the heat has gone again (judgement).
 const HOURS_LOST: f64 = 3.5;
 /// How well a temperature goes with the heat at least.
-const ALIKE: f64 = 0.75;
+const ALIKE: f64 = 0.6;
+/// The same of one that moved by many counts.
+const ALIKE_FINE: f64 = 0.9;
+const FINE: f64 = 8.0;
 /// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
 const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
 /// The same without a word about the air, °C.
@@ -22,7 +25,7 @@ const ANYWHERE: (f64, f64) = (18.0, 12.0);
 /// How far the rise may be from the one that is reckoned, as a logarithm.
 const RISE_ERROR: f64 = 0.6;
 /// How sure a scale must be to be named.
-const SURE: f64 = 0.85;
+const SURE: f64 = 0.8;
 /// How far the ids of a bank's messages lie apart at most.
 const NEAR_ID: u32 = 64;
 
@@ -145,7 +148,8 @@ fn judge(counts: &[f32], usual: &Usual, heat: &Heat, celsius: Option<f64>) -> Op
     }
     let pairs = heat.kelvin.iter().zip(&numbers).map(|(x, y)| (f64::from(*x), f64::from(*y)));
     let line = fit::line(pairs);
-    if line.together < ALIKE {
+    let least = if high - low > FINE * usual.scale { ALIKE_FINE } else { ALIKE };
+    if line.together < least {
         return None;
     }
     let rise = if heat.is_absolute { bell(line.slope.ln(), RISE_ERROR) } else { 1.0 };
@@ -178,6 +182,17 @@ fn sensors(views: &[View], all: &[Warm], packs: usize, by_choice: bool) -> Vec<V
         let score = own.iter().map(|warm| warm.together * warm.weight * warm.sure).sum::<f64>() / packs as f64;
         groups.push((score, own));
     }
+    // the sensors of a bank are written alike: the way for which most speaks
+    let ways: Vec<Usual> = groups.iter().filter_map(|(_, group)| group.first()).map(|warm| warm.usual).collect();
+    let speaks = |way: &Usual| -> f64 {
+        groups
+            .iter()
+            .filter(|(_, group)| group.iter().all(|warm| warm.usual == *way))
+            .map(|(score, _)| score * score)
+            .sum()
+    };
+    let Some(way) = ways.into_iter().max_by(|a, b| speaks(a).total_cmp(&speaks(b))) else { return Vec::new() };
+    groups.retain(|(_, group)| group.iter().all(|warm| warm.usual == way));
     groups.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut kept: Vec<Vec<Warm>> = Vec::new();
     for (_, group) in groups {

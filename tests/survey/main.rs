@@ -1,12 +1,20 @@
 //! An unknown bus is mapped by physics: foreign buses drawn at random, and how many of their values are found.
 
+#[allow(dead_code)] // the count beside it uses the rest
 mod bus;
+#[allow(dead_code)] // the count beside it uses the rest
 mod chatter;
+#[allow(dead_code)] // the count beside it uses the rest
 mod day;
+#[allow(dead_code)] // the count beside it uses the rest
 mod dice;
+#[allow(dead_code)] // the count beside it uses the rest
 mod encoding;
+#[allow(dead_code)] // the count beside it uses the rest
 mod layout;
+#[allow(dead_code)] // the count beside it uses the rest
 mod score;
+#[allow(dead_code)] // the count beside it uses the rest
 mod suite;
 
 use bus::Bus;

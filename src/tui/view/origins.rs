@@ -21,7 +21,7 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         lines.extend([Line::default(), line(" Promised by the bank file and never sent", Role::Strong)]);
     }
     for slot in &app.snapshot.never_sent {
-        lines.push(line(&format!(" {}", slot.to_string()), Role::Plain));
+        lines.push(line(&format!(" {slot}"), Role::Plain));
     }
     lines
 }
