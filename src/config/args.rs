@@ -177,12 +177,12 @@ pub struct DecodeArgs {
     /// For people, or an object a line for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: DecodeFormat,
-    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
-    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
-    pub dialect: Option<Dialect>,
     /// Decode what this DBC describes, and nothing else
     #[arg(long, value_name = "FILE")]
     pub dbc: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Form of a report.

@@ -3,6 +3,8 @@
 
 pub mod case;
 mod cause;
+#[cfg(test)]
+pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
 pub mod pack;
@@ -20,6 +22,7 @@ use crate::model::{
     Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot, Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::share::Sharing;
 use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
@@ -43,6 +46,8 @@ pub struct BankState {
     pub voltage: Gauge,
     /// Charging sources: kind, state, current, offer, voltage of each.
     pub sources: Vec<[Gauge; SOURCE_GAUGES]>,
+    /// How packs in parallel share the current.
+    pub sharing: Sharing,
 }
 
 impl BankState {
@@ -330,6 +335,7 @@ impl Engine {
             self.tick_pack(index, moment);
         }
         let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.state.sharing.tick(&self.packs, &self.limits);
         self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
@@ -349,7 +355,8 @@ impl Engine {
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
-        pack.estimates.stress.tick(&view, &around);
+        pack.estimates.tick_ends(&view, &pack.balancing, &around);
+        pack.estimates.tick_around(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
@@ -367,6 +374,7 @@ impl Engine {
         let bench = BankBench {
             packs: &self.packs,
             bank: &self.bank,
+            state: &self.state,
             quality: &self.quality,
             limits: &self.limits,
             now: moment.engine,

@@ -139,6 +139,8 @@ impl Pack {
             && self.balancing.len() <= MAX_CELLS
             && self.sensors.len() <= MAX_SENSORS
             && self.estimates.hours.is_within_bounds()
+            && self.estimates.apart.is_within_bounds()
+            && self.estimates.habits.is_within_bounds()
     }
 
     /// Every gauge with its slot, for questions about what arrives at all.

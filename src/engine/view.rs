@@ -11,6 +11,9 @@ use serde::{Deserialize, Serialize};
 /// Between these a cell is on or near the plateau, V; judgement of this project.
 const PLATEAU: (f64, f64) = (3.0, 3.5);
 
+/// The dead-band is at least so many times the learnt offset of the current sensor; judgement of this project.
+const DEAD_OFFSETS: f64 = 3.0;
+
 /// One cell at one tick.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CellNow {
@@ -105,6 +108,8 @@ pub struct View {
     at_end: (u32, u16, bool),
     /// Whether every charging source that reports says 'off'; none when none reports.
     pub chargers_off: Option<bool>,
+    /// What the current sensor reads at zero, A; none while it is not learnt.
+    pub offset: Option<f64>,
 }
 
 impl View {
@@ -189,7 +194,8 @@ impl View {
     /// Smallest current that counts as charging or drawing, A.
     #[must_use]
     pub fn dead_band(&self, limits: &Limits) -> f64 {
-        let amps = limits.get(L::DeadBandAmps);
+        let learnt = self.offset.map_or(0.0, |offset| DEAD_OFFSETS * offset.abs());
+        let amps = limits.get(L::DeadBandAmps).max(learnt);
         self.capacity.map_or(amps, |capacity| amps.max(capacity * limits.get(L::DeadBandRate)))
     }
 }
@@ -213,6 +219,7 @@ pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
     let before = pack.view.now;
     let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
     view.at_end = (0, 0, false);
+    view.offset = pack.estimates.soc.learnt_offset().map(|learnt| learnt.amps);
     view.look_at_cells(pack, at.spec, periods);
     view.look_at_sensors(pack, at.spec, periods);
     let valid = |quantity| pack.gauge(quantity).now(at.now, periods);

@@ -2,7 +2,7 @@
 
 use super::words::rfc3339;
 use super::{Report, scope};
-use crate::model::finding::{Finding, NotJudged};
+use crate::model::finding::{Explanation, Finding, NotJudged};
 use crate::model::snapshot::{BusView, Estimate, Quality};
 use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
@@ -56,6 +56,14 @@ struct Found<'a> {
     r#do: &'a str,
     caution: Option<&'static str>,
     source: &'static str,
+    explanations: Vec<Explained>,
+}
+
+#[derive(Serialize)]
+struct Explained {
+    fault: &'static str,
+    weight: f64,
+    settled_by: &'static str,
 }
 
 /// Counted from 1.
@@ -168,7 +176,13 @@ fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
         r#do: &finding.what_to_do,
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
+        explanations: finding.explanations.iter().map(explained).collect(),
     }
+}
+
+fn explained(explanation: &Explanation) -> Explained {
+    let weight = (explanation.weight * 100.0).round() / 100.0;
+    Explained { fault: explanation.what, weight, settled_by: explanation.settles_by }
 }
 
 fn unjudged(item: &NotJudged) -> Unjudged<'_> {

@@ -1,6 +1,7 @@
 //! Whether each temperature sensor can be trusted: does it move with its siblings, does it jump, does it read
 //! at the end of its range.
 
+use super::swing::Swing;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, MAX_SENSORS, Stamp};
@@ -24,6 +25,8 @@ pub enum Trouble {
     Jumped,
     /// Too many readings at the end of its range.
     RangeEnd,
+    /// Its daily swing is that of the air.
+    Air,
 }
 
 /// What is remembered of one sensor.
@@ -64,6 +67,7 @@ pub struct Sensors {
     current: Ends,
     troubles: [Option<Trouble>; MAX_SENSORS],
     range_end_percent: f64,
+    swing: Swing,
 }
 
 impl Sensors {
@@ -96,8 +100,10 @@ impl Sensors {
                 watch.ends.count(true);
             }
         }
-        for (trouble, watch) in self.troubles.iter_mut().zip(&self.watches) {
-            *trouble = watch.trouble(view.now, limits);
+        self.swing.tick(view, limits);
+        for (index, (trouble, watch)) in self.troubles.iter_mut().zip(&self.watches).enumerate() {
+            let air = self.swing.is_air(index, limits).then_some(Trouble::Air);
+            *trouble = watch.trouble(view.now, limits).or(air);
         }
     }
 
