@@ -2,6 +2,8 @@
 
 #[path = "simulated_bank/exposure.rs"]
 mod exposure;
+#[path = "simulated_bank/faults.rs"]
+mod faults;
 #[path = "simulated_bank/fixture.rs"]
 mod fixture;
 #[path = "simulated_bank/frames.rs"]

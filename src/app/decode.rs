@@ -4,9 +4,8 @@ mod dbc;
 
 use super::output::Output;
 use super::progress::Progress;
-use super::{Exit, logs};
+use super::{Exit, logs, setup};
 use crate::config::{DecodeArgs, DecodeFormat};
-use crate::decode::{Decoder, Settings};
 use crate::model::Body;
 use crate::report::{FrameText, Line, Signal};
 use crate::source::log::LogReader;
@@ -21,7 +20,7 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         return dbc::decode(args, dbc);
     }
     let mut reader = logs::open(std::slice::from_ref(&args.log))?;
-    let mut decoder = Decoder::new(Settings { dialect: args.dialect, ..Settings::default() });
+    let mut decoder = setup::setup(args.bank.as_deref(), args.dialect)?.decoder();
     let mut output = Output::new();
     let mut progress = Progress::new("reading");
     let frame_text = FrameText::default();

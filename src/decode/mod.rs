@@ -4,6 +4,7 @@
 //! neither knows may belong to an open standard, which each interface speaks by itself or not at all.
 
 mod bus;
+mod counter;
 mod holders;
 mod members;
 mod own;
@@ -14,7 +15,8 @@ pub mod transport;
 
 use crate::layout::{CompiledMap, own as format};
 use crate::model::snapshot::BusView;
-use crate::model::{Dialect, Frame, FrameKind, Heard, Id, Slot, Stamp, Value};
+use crate::model::{Beat, Dialect, Frame, FrameKind, Heard, Id, Quantity, Slot, Stamp, Value};
+use counter::Counter;
 use own::OwnState;
 use reader::{Choice, Reader};
 use serde::{Deserialize, Serialize};
@@ -26,13 +28,14 @@ use std::sync::Arc;
 pub struct DecoderState {
     own: OwnState,
     reader: Reader,
+    counters: Vec<Counter>,
 }
 
 impl DecoderState {
     /// A state that came from elsewhere, unless it is larger than it can be.
     #[must_use]
     pub fn checked(self) -> Option<Self> {
-        self.reader.is_in_bounds().then_some(self)
+        (self.reader.is_in_bounds() && self.counters.len() <= MOST_COUNTERS).then_some(self)
     }
 }
 
@@ -47,7 +50,12 @@ pub struct Settings {
     pub packs: Option<usize>,
     /// The bank file's own map.
     pub map: Option<Arc<CompiledMap>>,
+    /// How many counts each live counter of that map has before it begins anew, by its number.
+    pub counters: Vec<u64>,
 }
+
+/// Live counters that are kept.
+const MOST_COUNTERS: usize = 64;
 
 /// The decoder: maps, and what must be remembered between frames.
 #[derive(Debug, Clone)]
@@ -55,6 +63,8 @@ pub struct Decoder {
     map: Arc<CompiledMap>,
     file: Option<Arc<CompiledMap>>,
     choice: Choice,
+    /// Counts of each live counter.
+    counters: Arc<[u64]>,
     state: DecoderState,
     /// What the last frame of a standard said.
     said: Vec<(Slot, Value)>,
@@ -73,13 +83,17 @@ impl Decoder {
         bus::STANDARDS.into_iter().for_each(|dialect| {
             Standard::of(dialect);
         });
-        let Settings { dialect, reversed, packs, map: file } = settings;
+        let Settings { dialect, reversed, packs, map: file, counters } = settings;
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),
             file,
             choice: Choice { dialect, reversed, packs },
-            state: DecoderState::default(),
+            state: DecoderState {
+                counters: vec![Counter::default(); counters.len().min(MOST_COUNTERS)],
+                ..DecoderState::default()
+            },
+            counters: counters.into(),
             said: Vec::new(),
         }
     }
@@ -135,7 +149,11 @@ impl Decoder {
             heard.known = true;
             for (slot, value) in map.values(message, frame) {
                 heard.invalid += u32::from(matches!(value, Value::Invalid(_)));
-                each(slot, value);
+                if slot.quantity == Quantity::SenderFrames {
+                    heard.beat = beat(&mut self.state.counters, &self.counters, (slot, value), at);
+                } else {
+                    each(slot, value);
+                }
             }
             self.state.reader.buses.entry(frame.channel).or_default().file = true;
             return heard;
@@ -182,4 +200,11 @@ impl Decoder {
     pub fn buses(&self) -> Vec<BusView> {
         remarks::buses(&self.state.reader, self.choice)
     }
+}
+
+/// What a live counter tells.
+fn beat(state: &mut [Counter], counts: &[u64], (slot, value): (Slot, Value), at: Stamp) -> Option<Beat> {
+    let Value::Present(count) = value else { return None };
+    let number = usize::from(slot.index);
+    state.get_mut(number)?.hear(slot.index, count as u64, *counts.get(number)?, at)
 }

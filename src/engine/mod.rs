@@ -7,6 +7,7 @@ mod cause;
 pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
+mod history;
 pub mod pack;
 pub mod quality;
 pub mod rule;
@@ -19,9 +20,11 @@ pub mod view;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{
-    Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot, Stamp, Value,
+    Bank, BankEvent, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot,
+    Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::minute::Allowed;
 use estimate::share::Sharing;
 use estimate::stress::Around;
 use gauge::Gauge;
@@ -79,6 +82,9 @@ pub struct Engine {
     bank: Bank,
     /// A bank file described the bank: what the bus says about it is not taken.
     filed: bool,
+    /// What was done to the bank, in the order of time, and how much of it has happened.
+    history: Vec<BankEvent>,
+    done: usize,
     packs: Vec<Pack>,
     state: BankState,
     cases: Cases,
@@ -106,6 +112,8 @@ impl Engine {
             limits,
             bank: bank.unwrap_or_default(),
             filed,
+            history: Vec::new(),
+            done: 0,
             packs: Vec::new(),
             state: BankState::default(),
             cases: Cases::default(),
@@ -116,6 +124,15 @@ impl Engine {
             dirty: false,
             deadline: None,
             paused: false,
+        }
+    }
+
+    /// Describes the bank anew, and sets the limits.
+    pub fn describe(&mut self, limits: Limits, bank: Option<Bank>) {
+        self.limits = limits;
+        self.filed = bank.is_some();
+        if let Some(bank) = bank {
+            self.bank = bank;
         }
     }
 
@@ -291,7 +308,7 @@ impl Engine {
             .iter()
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
-        (sizes && packs).then_some(self)
+        (sizes && packs && self.history_is_within_bounds()).then_some(self)
     }
 
     /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
@@ -327,6 +344,7 @@ impl Engine {
 
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
+        self.let_happen(moment.wall);
         let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         for index in 0..self.packs.len() {
             if self.packs[index].watch_silence(due, silence.0, silence.1) {
@@ -354,9 +372,11 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
-        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
+        let allowed = Allowed::of(pack, moment.engine, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
         pack.estimates.tick_ends(&view, &pack.balancing, &around);
         pack.estimates.tick_around(&view, &around);
+        pack.estimates.resistance.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };

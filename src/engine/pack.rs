@@ -141,6 +141,9 @@ impl Pack {
             && self.estimates.hours.is_within_bounds()
             && self.estimates.apart.is_within_bounds()
             && self.estimates.habits.is_within_bounds()
+            && self.estimates.leads.is_within_bounds()
+            && self.estimates.resistance.is_within_bounds()
+            && self.estimates.stress.minute.is_within_bounds()
     }
 
     /// Every gauge with its slot, for questions about what arrives at all.

@@ -204,6 +204,9 @@ facts! {
     ShareBeyond "share_beyond_points" Latest;
     SpreadKelvin "spread_k" Highest;
     WarmingRate "warming_k_per_h" Lowest;
+    FirstCell "first_cell_number" Latest;
+    CutMargin "cut_margin_v" Latest;
+    NearSeconds "near_limit_s" Latest;
     OffsetAmps "offset_a" Latest;
     DaysLeft "until_a_tenth_days" Lowest;
     DrawAmps "draw_a" Latest;
@@ -211,6 +214,21 @@ facts! {
     Cycles "full_cycles" Latest;
     HotHours "hours_hot_of_30d" Highest;
     AgeingTimes "ageing_by_heat_times" Latest;
+    ConnectionMilliohms "connection_mohm" Latest;
+    ConnectionError "connection_error_mohm" Latest;
+    GrowthMilliohms "growth_mohm" Latest;
+    MillivoltsAt100 "at_100_a_mv" Latest;
+    HeatWatts "heat_w" Latest;
+    LargestAmps "largest_10min_a" Highest;
+    RatedAmps "rated_a" Latest;
+    OffMillivolts "off_mv" Latest;
+    ReadVolts "read_v" Latest;
+    OneWayAh "one_way_ah" Highest;
+    MeasuredAh "measured_ah" Latest;
+    FiledAh "filed_ah" Latest;
+    ResistanceFactor "resistance_rise_times" Latest;
+    HiddenSteps "hidden_step_times" Highest;
+    HiddenMillivolts "hidden_step_mv" Latest;
 }
 
 /// The figures under a finding.

@@ -230,6 +230,39 @@ limits! {
     SwingDays "sensor-fault.swing-days" = 3.0 "days" [1.0, 100.0] Judgement, "On so many days in a row";
     SensorOffset "sensor-fault.offset" = 0.5 "A" [0.0, 50.0] Judgement, "The current sensor's learnt offset is beyond this for certain";
     SensorOffsetRate "sensor-fault.offset-rate" = 3.3333 "A for 1000 Ah" [0.0, 1000.0] Judgement, "And beyond this, by the rated capacity";
+    StepRate "resistance.step" = 0.05 "C" [0.01, 2.0] Judgement, "A change of current by at least this much counts as a step";
+    StepVoltsLow "resistance.cells-from" = 3.15 "V" [2.5, 3.4] Judgement, "No cell below this at the smaller current of a step: there a cell's voltage runs away by itself";
+    StepVoltsHigh "resistance.cells-to" = 3.38 "V" [3.2, 3.6] Computed("the open-circuit table of docs/sources.md"), "No cell above this at the smaller current of a step";
+    StepSpacing "resistance.spacing" = 60.0 "s" [1.0, 600.0] Judgement, "Longest time between two sets of readings for the excess over the other cells: the slow part of the voltage is alike in all";
+    StepSpacingAbsolute "resistance.spacing-absolute" = 2.0 "s" [0.1, 60.0] Judgement, "Longest time between two sets of readings for a cell's resistance as such";
+    StepCount "resistance.steps" = 2.0 "steps" [2.0, 1000.0] Judgement, "Known after at least so many steps";
+    StepError "resistance.error" = 0.1 "mΩ" [0.001, 10.0] Judgement, "And with a smaller standard error than this";
+    StepForgets "resistance.forgets" = 500.0 "steps" [20.0, 100000.0] Judgement, "Older steps than about so many no longer count";
+    StepSpread "resistance.spread" = 7.0 "%" [0.0, 50.0] Judgement, "How far the cells' own resistances lie apart (19 of 20 cells)";
+    ConnectionExcess "high-resistance-connection.excess" = 0.3 "mΩ" [0.05, 100.0] Judgement, "Resistance above the cells' median, less links known from the bank's description";
+    ConnectionShare "high-resistance-connection.excess-share" = 25.0 "% of median" [1.0, 1000.0] Judgement, "And at least this share of the median";
+    ConnectionGrowth "high-resistance-connection.growth" = 0.15 "mΩ" [0.02, 100.0] Judgement, "Or growth over time by more than this";
+    ConnectionNotice "high-resistance-connection.notice" = 3.0 "W" [0.1, 1000.0] Judgement, "Notice when it gives off more heat than this";
+    ConnectionWarning "high-resistance-connection.warning" = 15.0 "W" [0.1, 10000.0] Judgement, "Warning when it gives off more heat than this";
+    ConnectionKelvin "high-resistance-connection.spread" = 5.0 "K" [0.5, 50.0] Judgement, "Not judged when sensors differ by more than this and a cell has none";
+    LeadOffset "balance-lead-fault.offset" = 15.0 "mV" [1.0, 500.0] Judgement, "A constant deviation of more than this, or a swing of more while balancing";
+    LeadMoves "balance-lead-fault.moves" = 10.0 "mV" [1.0, 100.0] Judgement, "Constant: it moves by less than this";
+    LeadCovered "balance-lead-fault.covered" = 15.0 "% of capacity" [1.0, 100.0] Judgement, "Over at least so much charge on the plateau (35 % as long as the knee was not seen)";
+    LeadRates "balance-lead-fault.rates" = 0.05 "C" [0.0, 2.0] Judgement, "And over at least so much of a range of currents";
+    LeadShared "balance-lead-fault.shared" = 40.0 "mV" [5.0, 500.0] Judgement, "Two neighbours off by as much up as down, this far apart";
+    LeadSharedMinutes "balance-lead-fault.shared-minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
+    LeadSharedRate "balance-lead-fault.shared-rate" = 0.1 "C" [0.01, 2.0] Judgement, "At less current than this";
+    LeadPlateauLow "balance-lead-fault.plateau-from" = 3.2 "V" [2.5, 3.4] Computed("the open-circuit table of docs/sources.md"), "With the other cells above this";
+    LeadPlateauHigh "balance-lead-fault.plateau-to" = 3.38 "V" [3.3, 3.6] Computed("the open-circuit table of docs/sources.md"), "And below this";
+    FiledSeriesVolts "bank-description.series" = 3.4 "V" [3.3, 3.8] Computed("the open-circuit table of docs/sources.md"), "With pack voltage only: a pack cannot stand above this per cell while it is drawn from: more cells than described";
+    FiledSeriesMinutes "bank-description.series-minutes" = 30.0 "min" [1.0, 600.0] Judgement, "For this long";
+    FiledSeriesRate "bank-description.series-rate" = 0.05 "C" [0.005, 1.0] Judgement, "Drawing more than this";
+    FiledOneWay "bank-description.one-way" = 1.1 "times" [1.01, 5.0] Judgement, "More than so many times the described capacity went one way within two days";
+    FiledMeasured "bank-description.measured" = 1.15 "times" [1.01, 5.0] Judgement, "Or so many times the described capacity was measured";
+    FiledGone "bank-description.resistance" = 1.6 "times" [1.2, 5.0] Judgement, "The resistance of all cells rose by this factor at once: a parallel string is gone, or the current sensor reads too little";
+    FiledHidden "bank-description.hidden-step" = 12.0 "mV" [1.0, 200.0] Judgement, "All cells move alike by more than this without a change of current";
+    FiledHiddenSteps "bank-description.hidden-steps" = 3.0 "steps" [1.0, 100.0] Judgement, "So many times: a load or charger bypasses the current sensor";
+    FiledHiddenSeconds "bank-description.hidden-apart" = 60.0 "s" [1.0, 600.0] Judgement, "None of them this near to a change of the current";
     StalePeriods "stale-data.valid-periods" = 3.0 "periods" [1.0, 100.0] Judgement, "A value is valid for so many of its usual periods";
     StaleFindPeriods "stale-data.periods" = 5.0 "periods" [1.0, 1000.0] Judgement, "Found after so many of its usual periods";
     StaleFindSeconds "stale-data.seconds" = 10.0 "s" [1.0, 86400.0] Judgement, "And after this long";
@@ -322,6 +355,12 @@ impl Limits {
     /// Every limit with its number in force.
     pub fn in_force(&self) -> impl Iterator<Item = (&'static Limit, f64)> {
         LIMITS.iter().zip(self.values.iter().copied())
+    }
+
+    /// The number in force of a limit by its name; none when there is no such limit.
+    #[must_use]
+    pub fn named(&self, name: &str) -> Option<f64> {
+        self.values.get(LIMITS.iter().position(|limit| limit.name == name)?).copied()
     }
 
     /// Overrides a limit by its name.

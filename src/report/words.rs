@@ -7,6 +7,7 @@ const UNITS: &[(&str, &str)] = &[
     ("_c_rate", "of the capacity per hour"),
     ("_mv_per_k", "mV/K"),
     ("_k_per_h", "K/h"),
+    ("_number", "in the row"),
     ("_points", "points"),
     ("_cycles", "cycles"),
     ("_times", "times"),

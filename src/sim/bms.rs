@@ -27,13 +27,15 @@ pub(super) struct Bms {
     pub(super) discharge: bool,
     /// Warns that it will cut off soon.
     pub(super) pre_alarm: bool,
+    /// Refuses to charge, to discharge, for no reason of its rules.
+    pub(super) refuses: (bool, bool),
     over_for: f64,
     under_for: f64,
 }
 
 impl Bms {
     pub(super) fn new() -> Self {
-        Self { charge: true, discharge: true, pre_alarm: false, over_for: 0.0, under_for: 0.0 }
+        Self { charge: true, discharge: true, pre_alarm: false, refuses: (false, false), over_for: 0.0, under_for: 0.0 }
     }
 
     /// How near the BMS is to a decision on voltage: then steps are short.
@@ -60,8 +62,20 @@ impl Bms {
         } else {
             seen.volts.0 > rules.under_recover && seen.celsius.1 < rules.hot - KELVIN_BACK
         };
+        self.obey();
         let near = seen.volts.1 > rules.over_volts - PRE_ALARM || seen.volts.0 < rules.under_volts + PRE_ALARM;
         self.pre_alarm = rules.pre_alarm && near;
+    }
+
+    fn obey(&mut self) {
+        self.charge &= !self.refuses.0;
+        self.discharge &= !self.refuses.1;
+    }
+
+    /// From now on refuses to charge, to discharge, or no longer.
+    pub(super) fn refuse(&mut self, refuses: (bool, bool)) {
+        self.refuses = refuses;
+        self.obey();
     }
 }
 

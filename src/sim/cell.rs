@@ -53,6 +53,8 @@ pub(super) struct Cell {
     pub(super) bleed: f64,
     /// What a bleeder that is stuck draws all the time, A.
     pub(super) stuck: f64,
+    /// Its bleeder is dead.
+    pub(super) dead: bool,
     /// Resistance as a multiple of that at 25 °C, and the temperature at which it was read.
     ratio: (f64, f64),
 }
@@ -98,6 +100,7 @@ impl Cell {
             leak: 0.0,
             bleed: 0.0,
             stuck: 0.0,
+            dead: false,
             ratio: (1.0, f64::NAN),
         };
         cell.settle_ratio();
@@ -131,6 +134,25 @@ impl Cell {
     /// How far the surface runs ahead in the end, per ampere.
     fn lead_per_amp(&self) -> f64 {
         LEAD[usize::from(!self.charging)] * self.ratio.0 / self.capacity
+    }
+
+    /// Has this share of an ordinary cell's resistance more.
+    pub(super) fn add_resistance(&mut self, share: f64) {
+        self.ohms += share * OHM_AH / self.capacity;
+    }
+
+    /// Has so much less capacity (Ah) and is level at the top with what it was.
+    pub(super) fn lose_capacity(&mut self, less: f64) {
+        self.capacity -= less;
+        self.charge -= less;
+    }
+
+    /// Is so many times the cell it was, of cells in parallel.
+    pub(super) fn multiply(&mut self, times: f64) {
+        self.capacity *= times;
+        self.charge *= times;
+        self.heat_capacity *= times;
+        self.ohms /= times;
     }
 
     fn settle_ratio(&mut self) {

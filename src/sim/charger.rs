@@ -1,6 +1,6 @@
 //! A charging source: constant current up to a voltage, that voltage for a while, then float.
 
-use super::scenario::Source as Spec;
+use super::scenario::{Fault, FaultKind, Source as Spec};
 use crate::model::bank::SourceState;
 
 /// Current below the tail for this long ends the absorption, seconds.
@@ -23,12 +23,51 @@ pub(super) struct Charger {
     tail: f64,
     low: f64,
     done: bool,
+    /// Holds this voltage whatever its state, V.
+    equalise: Option<f64>,
+    /// Its voltages move by this much per kelvin of the air above 25 °C, V; and by how much now.
+    compensation: f64,
+    moved: f64,
 }
 
 impl Charger {
     pub(super) fn new(spec: &Spec) -> Self {
         let spec = spec.clone();
-        Self { spec, state: SourceState::Off, offer: 0.0, amps: 0.0, held: 0.0, tail: 0.0, low: 0.0, done: false }
+        Self {
+            spec,
+            state: SourceState::Off,
+            offer: 0.0,
+            amps: 0.0,
+            held: 0.0,
+            tail: 0.0,
+            low: 0.0,
+            done: false,
+            equalise: None,
+            compensation: 0.0,
+            moved: 0.0,
+        }
+    }
+
+    /// So much of a fault comes (`more` of its size) or goes (negative).
+    pub(super) fn suffer(&mut self, fault: &Fault, more: f64) {
+        let size = more * fault.size;
+        match fault.kind {
+            FaultKind::SourceAmps => self.spec.amps += size,
+            FaultKind::AbsorptionHigh => self.spec.absorption += size,
+            FaultKind::FloatHigh => self.spec.float = self.spec.float.map(|float| float + size),
+            FaultKind::Equalise => self.equalise = (more > 0.0).then_some(fault.size),
+            FaultKind::Compensation => self.compensation += size * 1e-3,
+            _ => {}
+        }
+    }
+
+    /// Feels the air, °C, by which it may move its voltages.
+    pub(super) fn feel(&mut self, air: f64) {
+        self.moved = self.compensation * (air - 25.0);
+    }
+
+    fn absorption(&self) -> f64 {
+        self.equalise.unwrap_or(self.spec.absorption + self.moved)
     }
 
     fn cable(&self) -> f64 {
@@ -36,10 +75,10 @@ impl Charger {
     }
 
     /// The voltage that it keeps to, V; none while off.
-    fn set_volts(&self) -> Option<f64> {
+    pub(super) fn set_volts(&self) -> Option<f64> {
         match self.state {
-            SourceState::Bulk | SourceState::Absorption => Some(self.spec.absorption),
-            SourceState::Float => self.spec.float,
+            SourceState::Bulk | SourceState::Absorption => Some(self.absorption()),
+            SourceState::Float => self.equalise.or(self.spec.float.map(|float| float + self.moved)),
             _ => None,
         }
     }
@@ -82,11 +121,11 @@ impl Charger {
     pub(super) fn step(&mut self, bus: f64, into_bank: f64, secs: f64) {
         self.amps = self.output(bus).0;
         match self.state {
-            SourceState::Bulk if self.volts(bus) > self.spec.absorption - 0.01 => self.state = SourceState::Absorption,
+            SourceState::Bulk if self.volts(bus) > self.absorption() - 0.01 => self.state = SourceState::Absorption,
             SourceState::Absorption => {
                 self.held += secs;
-                let small = self.spec.tail.is_some_and(|tail| into_bank < tail)
-                    && self.volts(bus) > self.spec.absorption - 0.05;
+                let small =
+                    self.spec.tail.is_some_and(|tail| into_bank < tail) && self.volts(bus) > self.absorption() - 0.05;
                 self.tail = if small { self.tail + secs } else { 0.0 };
                 if self.tail >= TAIL_HOLD || self.held >= self.spec.absorption_hours * 3600.0 {
                     self.finish();

@@ -197,8 +197,8 @@ fn describe(pack: &Pack, slot: Slot) -> Value {
     let (meter, label) = (&spec.meter, &spec.label);
     let of_cells = |number: f64| meter.bms_talks.then_some(number);
     maybe(match slot.quantity {
-        Q::CellCount => Some(f64::from(spec.cells)),
-        Q::RatedCapacity => Some(spec.capacity),
+        Q::CellCount => Some(f64::from(spec.cells) + pack.told.0),
+        Q::RatedCapacity => Some(spec.capacity * (1.0 + pack.told.1)),
         Q::RatedCharge => Some(label.charge),
         Q::RatedDischarge => Some(label.discharge),
         Q::WeakestPart => Some(label.weakest),

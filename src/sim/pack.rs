@@ -33,6 +33,13 @@ pub(super) struct Pack {
     pub(super) off: bool,
     /// What the temperature sensors feel, °C.
     pub(super) felt: Vec<f64>,
+    /// What its description tells too much: cells, and capacity as a share.
+    pub(super) told: (f64, f64),
+    /// Drawn where its current sensor does not see it, W and now A.
+    pub(super) unseen_watts: f64,
+    pub(super) unseen: f64,
+    /// Power that the heater lacks, as a share.
+    weak: f64,
     /// What each sensor always reads too much, K.
     baseline: Vec<f64>,
 }
@@ -54,6 +61,10 @@ impl Pack {
             heating: false,
             off: false,
             felt,
+            told: (0.0, 0.0),
+            unseen_watts: 0.0,
+            unseen: 0.0,
+            weak: 0.0,
             baseline,
         }
     }
@@ -89,22 +100,46 @@ impl Pack {
         (self.bms.charge && !self.off, self.bms.discharge && !self.off)
     }
 
-    /// Something goes wrong with the pack itself, or (`sign` −1) is put right again.
-    pub(super) fn suffer(&mut self, fault: &Fault, sign: f64) {
-        let part = usize::from(fault.part).saturating_sub(1);
-        let more = sign * fault.size;
-        match (fault.kind, self.cells.get_mut(part)) {
-            (FaultKind::Leak, Some(cell)) => cell.leak += more,
-            (FaultKind::Connection, Some(cell)) => cell.connection += more * 1e-3,
-            (FaultKind::BleederStuck, Some(cell)) => cell.stuck += more,
-            (FaultKind::PackOff, _) => self.off = sign > 0.0,
+    /// Something goes wrong with the pack itself: `more` of its size has come, or (negative) gone.
+    pub(super) fn suffer(&mut self, fault: &Fault, more: f64) {
+        let size = more * fault.size;
+        let rated = self.spec.capacity;
+        match fault.kind {
+            FaultKind::OuterResistance => self.spec.path_milliohm += size,
+            FaultKind::PackOff => self.off = more > 0.0,
+            FaultKind::ChargeRefused => self.bms.refuse((more > 0.0, self.bms.refuses.1)),
+            FaultKind::CutOut => self.bms.refuse((more > 0.0, more > 0.0)),
+            FaultKind::HeaterWeak => self.weak += size / 100.0,
+            FaultKind::DescribedCells => self.told.0 += size,
+            FaultKind::DescribedCapacity => self.told.1 += size / 100.0,
+            FaultKind::Fade => self.cells.iter_mut().for_each(|cell| cell.lose_capacity(rated * size / 100.0)),
+            FaultKind::ResistanceRise => self.cells.iter_mut().for_each(|cell| cell.add_resistance(size / 100.0)),
+            FaultKind::ParallelGone => {
+                let times = (1.0 - fault.size).max(0.01).powf(more);
+                self.cells.iter_mut().for_each(|cell| cell.multiply(times));
+            }
+            _ => self.suffer_in_cell(fault, more),
+        }
+    }
+
+    fn suffer_in_cell(&mut self, fault: &Fault, more: f64) {
+        let size = more * fault.size;
+        let rated = self.spec.capacity;
+        let Some(cell) = self.cells.get_mut(fault.index()) else { return };
+        match fault.kind {
+            FaultKind::OutOfBalance => cell.charge += size,
+            FaultKind::SmallCell => cell.lose_capacity(rated * size / 100.0),
+            FaultKind::Leak => cell.leak += size,
+            FaultKind::Connection => cell.connection += size * 1e-3,
+            FaultKind::BleederStuck => cell.stuck += size,
+            FaultKind::BleederDead => cell.dead = more > 0.0,
             _ => {}
         }
     }
 
     /// Power of the heater now, W.
     pub(super) fn heater_watts(&self) -> f64 {
-        self.spec.heater.as_ref().filter(|_| self.heating).map_or(0.0, |heater| heater.watts)
+        self.spec.heater.as_ref().filter(|_| self.heating).map_or(0.0, |heater| heater.watts * (1.0 - self.weak))
     }
 
     /// Whether the BMS may decide soon.
@@ -163,6 +198,7 @@ impl Pack {
         let rules = &self.spec.balance;
         for (cell, &volts) in self.cells.iter_mut().zip(&self.volts) {
             let due = volts > rules.threshold
+                && !cell.dead
                 && match rules.kind {
                     Balancer::None => false,
                     Balancer::BleedAbove => true,

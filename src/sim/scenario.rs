@@ -2,7 +2,6 @@
 
 use crate::model::bank::SourceKind;
 use serde::Deserialize;
-use std::ops::Range;
 
 macro_rules! words {
     ($(#[$doc:meta])* $type:ident is $of:ident: $($word:ident,)*) => {
@@ -19,8 +18,10 @@ macro_rules! words {
     };
 }
 
+mod fault;
 mod pack;
 
+pub(super) use fault::{Fault, FaultKind, Place};
 pub(super) use pack::{Balancer, Bms, Pack, Role};
 
 /// A scenario of our own; everything in it is invented.
@@ -174,67 +175,4 @@ pub(super) struct Span {
     /// On which days, from 0; all unless given.
     #[serde(default)]
     pub(super) days: Vec<u32>,
-}
-
-/// Something that goes wrong, with the bank itself or with what is reported. Packs, cells and sensors from 1, minutes from the start.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Fault {
-    /// What.
-    pub(super) kind: FaultKind,
-    /// Pack.
-    #[serde(default = "Fault::first")]
-    pub(super) pack: u8,
-    /// Cell or sensor.
-    #[serde(default = "Fault::first")]
-    pub(super) part: u8,
-    /// Beginning.
-    pub(super) from_minute: f64,
-    /// End; never unless given.
-    #[serde(default)]
-    pub(super) to_minute: Option<f64>,
-    /// Size, in the unit of the kind.
-    #[serde(default)]
-    pub(super) size: f64,
-}
-
-/// What goes wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub(super) enum FaultKind {
-    /// A temperature sensor says 'not available'.
-    SensorLost,
-    /// A temperature sensor stays at what it said last.
-    SensorStuck,
-    /// A temperature sensor reads `size` K too much.
-    SensorOffset,
-    /// A cell's voltage is 'not available'.
-    CellLost,
-    /// A cell's voltage reads `size` V too much (the next cell's as much too little: a shared lead).
-    LeadShared,
-    /// The current sensor reads `size` A too much.
-    CurrentOffset,
-    /// A pack says nothing.
-    PackSilent,
-    /// One frame in `size` is lost before it reaches us.
-    FramesLost,
-    /// In the bank itself: a cell loses `size` A more by itself.
-    Leak,
-    /// In the bank itself: a cell's connection has `size` mΩ more.
-    Connection,
-    /// In the bank itself: a cell is bled by `size` A all the time.
-    BleederStuck,
-    /// In the bank itself: a pack is switched off the bus; it goes on reporting.
-    PackOff,
-}
-
-impl Fault {
-    fn first() -> u8 {
-        1
-    }
-
-    /// Minutes during which it lasts.
-    pub(super) fn minutes(&self) -> Range<f64> {
-        self.from_minute..self.to_minute.unwrap_or(f64::INFINITY)
-    }
 }

@@ -1,9 +1,9 @@
 //! A scenario that runs: from the physical model to stamped frames, set by set.
 
 use super::emit::{Due, Emitter};
-use super::meter::{Measured, to_step};
+use super::meter::{Measured, Spoiling, spoil_amps, to_step};
 use super::random::Random;
-use super::scenario::{FaultKind, Scenario};
+use super::scenario::{FaultKind, Place, Scenario};
 use super::world::World;
 use super::{library, scenarios, truth};
 use crate::model::{Body, Input, Stamp};
@@ -15,6 +15,8 @@ const LOSS: u64 = 3;
 const HELLO_SECS: f64 = 5.0;
 /// When sets are sparse, descriptions come this often, seconds.
 const DESCRIBE_SECS: f64 = 600.0;
+/// Cells that are read at one moment, where they are read earlier than the current.
+const FOUR: usize = 4;
 /// Between two frames of a set, seconds: what a frame takes at 250 kbit/s.
 const FRAME_SECS: f64 = 0.6e-3;
 
@@ -50,7 +52,7 @@ pub enum SimError {
         /// What it can be.
         expected: &'static str,
     },
-    /// The scenario's own file is broken.
+    /// The scenario's text is broken.
     #[error("scenario '{name}': {why}")]
     Broken {
         /// Scenario.
@@ -75,6 +77,8 @@ pub struct Simulation {
     moment: f64,
     gap: f64,
     measured: Vec<(Measured, Measured)>,
+    /// Cell voltages at the moment at which they were read.
+    volts: Vec<Vec<f64>>,
     noise: Random,
     loss: Random,
     closed: bool,
@@ -90,6 +94,33 @@ impl Simulation {
         let unknown = || SimError::Unknown { name: crate::model::clean(name, 60), known: known() };
         let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
         let scenario = library::find(name).ok_or_else(unknown)?.map_err(|error| broken(error.to_string()))?;
+        Self::begun(name, scenario, options)
+    }
+
+    /// A scenario of one's own, from the text of its file, for tests that need a bank and a day that no scenario of
+    /// the program has.
+    ///
+    /// # Errors
+    /// [`SimError`] when the text is no scenario or an option makes no sense.
+    pub fn described(text: &str, options: Options) -> Result<Self, SimError> {
+        let broken = |why: String| SimError::Broken { name: "described".to_owned(), why };
+        let scenario = library::parse(text).map_err(|error| broken(error.to_string()))?;
+        Self::begun("described", scenario, options)
+    }
+
+    fn begun(name: &str, scenario: Scenario, options: Options) -> Result<Self, SimError> {
+        let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
+        let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
+        Self::of(scenario, Stamp::from_secs(start.as_second()), options)
+    }
+
+    /// A scenario of one's own from its text (TOML; the files of `src/sim/scenario/` show the form) at its start.
+    ///
+    /// # Errors
+    /// [`SimError`] when the text is no scenario or an option makes no sense.
+    pub fn from_text(text: &str, options: Options) -> Result<Self, SimError> {
+        let broken = |why: String| SimError::Broken { name: "of one's own".to_owned(), why };
+        let scenario = library::parse(text).map_err(|error| broken(error.to_string()))?;
         let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
         Self::of(scenario, Stamp::from_secs(start.as_second()), options)
     }
@@ -114,6 +145,7 @@ impl Simulation {
             moment: 0.0,
             gap: FRAME_SECS,
             measured: world.packs.iter().map(|_| <(Measured, Measured)>::default()).collect(),
+            volts: vec![Vec::new(); world.packs.len()],
             noise: Random::new(options.seed, NOISE),
             loss: Random::new(options.seed, LOSS),
             closed: false,
@@ -146,14 +178,14 @@ impl Simulation {
         if secs >= self.end {
             return false;
         }
-        self.world.go_to(secs);
+        self.read_cells(secs);
         self.emitter.frames.clear();
         let due = self.due(secs);
         self.measure(secs / 60.0);
         for ((sender, pack), (seen, _)) in (0..).zip(&self.world.packs).zip(&self.measured) {
             self.emitter.pack(sender, pack, seen, &due);
         }
-        let shunt = self.scenario.joint.shunt.then(|| self.shunt());
+        let shunt = self.scenario.joint.shunt.then(|| self.shunt(secs / 60.0));
         self.emitter.bank(self.world.packs.len(), &self.world.chargers, shunt, &due);
         self.lose(secs / 60.0);
         self.next = 0;
@@ -172,26 +204,54 @@ impl Simulation {
         Due { hello, describe, beat, uptime: secs + late }
     }
 
-    fn measure(&mut self, minute: f64) {
-        for (index, (pack, (seen, before))) in self.world.packs.iter().zip(&mut self.measured).enumerate() {
-            std::mem::swap(seen, before);
-            seen.take(pack, self.world.bus, &mut self.noise);
-            let of_pack = self.scenario.faults.iter().filter(|fault| usize::from(fault.pack) == index + 1);
-            of_pack.filter(|fault| fault.minutes().contains(&minute)).for_each(|fault| seen.spoil(fault, before));
+    /// Goes on to the moment of a set. Cells may be read earlier than the current, four by four.
+    fn read_cells(&mut self, secs: f64) {
+        self.volts.iter_mut().for_each(Vec::clear);
+        let before = self.world.packs.iter().map(|pack| pack.spec.meter.cells_earlier).fold(0.0, f64::max);
+        let most = self.world.packs.iter().map(|pack| pack.volts.len()).max().unwrap_or(0);
+        for first in (0..most).step_by(FOUR).filter(|_| before > 0.0) {
+            self.world.go_to(secs - before.min(self.sample) * (1.0 - first as f64 / most as f64));
+            self.note_cells(FOUR);
+        }
+        self.world.go_to(secs);
+        self.note_cells(most);
+    }
+
+    /// Reads so many cells more of each pack.
+    fn note_cells(&mut self, count: usize) {
+        for (read, pack) in self.volts.iter_mut().zip(&self.world.packs) {
+            let from = read.len();
+            read.extend(pack.volts.iter().skip(from).take(count));
         }
     }
 
-    /// What one shunt for all packs reads; it is as good as that of the first pack.
-    fn shunt(&mut self) -> (f64, f64) {
-        let amps: f64 = self.world.packs.iter().map(|pack| pack.amps).sum();
+    fn measure(&mut self, minute: f64) {
+        let world = &self.world;
+        for (index, (pack, (seen, before))) in world.packs.iter().zip(&mut self.measured).enumerate() {
+            std::mem::swap(seen, before);
+            let volts = self.volts.get(index).map_or(&pack.volts[..], Vec::as_slice);
+            seen.take(pack, volts, world.bus, &mut self.noise);
+            let of_pack = self.scenario.faults.iter().filter(|fault| usize::from(fault.pack) == index + 1);
+            let at = Spoiling { pack, before, air: world.air, minute };
+            of_pack
+                .filter(|fault| fault.kind.place() == Place::Meter && fault.lasts(minute))
+                .for_each(|fault| seen.spoil(fault, &at));
+        }
+    }
+
+    /// What one shunt for all packs reads; it is as good, and as bad, as that of the first pack.
+    fn shunt(&mut self, minute: f64) -> (f64, f64) {
+        let amps: f64 = self.world.packs.iter().map(|pack| pack.amps + pack.unseen).sum();
         let Some(meter) = self.world.packs.first().map(|pack| &pack.spec.meter) else { return (amps, self.world.bus) };
         let read = amps * meter.current_gain + meter.current_offset + meter.current_noise * self.noise.bell();
-        (to_step(read, meter.current_step), to_step(self.world.bus, meter.pack_step))
+        let lasting = self.scenario.faults.iter().filter(|fault| fault.pack == 1 && fault.lasts(minute));
+        let read = lasting.fold(to_step(read, meter.current_step), |amps, fault| spoil_amps(fault, amps));
+        (read, to_step(self.world.bus, meter.pack_step))
     }
 
     fn lose(&mut self, minute: f64) {
         let losses = self.scenario.faults.iter().filter(|fault| fault.kind == FaultKind::FramesLost);
-        for fault in losses.filter(|fault| fault.minutes().contains(&minute)) {
+        for fault in losses.filter(|fault| fault.lasts(minute)) {
             let (loss, share) = (&mut self.loss, 1.0 / fault.size.max(1.0));
             self.emitter.frames.retain(|_| 0.5 * (loss.even() + 1.0) >= share);
         }

@@ -17,6 +17,8 @@ pub struct Truth {
     pub load: f64,
     /// What each source gives, A.
     pub sources: Vec<f64>,
+    /// The voltage that each source keeps to now, V; none while it is off.
+    pub set_volts: Vec<Option<f64>>,
     /// The packs.
     pub packs: Vec<PackTruth>,
 }
@@ -34,6 +36,16 @@ pub struct PackTruth {
     pub discharge: bool,
     /// Heater on.
     pub heating: bool,
+    /// Power of the heater now, W.
+    pub heater_watts: f64,
+    /// Between the cells and the bus, ohm.
+    pub path: f64,
+    /// Switched off the bus.
+    pub off: bool,
+    /// Drawn where the current sensor does not see it, A.
+    pub unseen: f64,
+    /// What each temperature sensor would feel at its place, °C.
+    pub felt: Vec<f64>,
     /// The cells.
     pub cells: Vec<CellTruth>,
 }
@@ -59,8 +71,10 @@ pub struct CellTruth {
     pub connection: f64,
     /// What it loses by itself, A.
     pub leak: f64,
-    /// What the balancer draws from it, A.
+    /// What is bled from it, by the balancer or a bleeder that is stuck, A.
     pub bleed: f64,
+    /// Instant resistance of its own at 25 °C, without the connection, ohm.
+    pub ohms_at_25: f64,
 }
 
 pub(super) fn of(world: &World) -> Truth {
@@ -70,6 +84,7 @@ pub(super) fn of(world: &World) -> Truth {
         bus: world.bus,
         load: world.load,
         sources: world.chargers.iter().map(|charger| charger.amps).collect(),
+        set_volts: world.chargers.iter().map(super::charger::Charger::set_volts).collect(),
         packs: world.packs.iter().map(of_pack).collect(),
     }
 }
@@ -81,6 +96,11 @@ fn of_pack(pack: &Pack) -> PackTruth {
         charge: pack.bms.charge,
         discharge: pack.bms.discharge,
         heating: pack.heating,
+        heater_watts: pack.heater_watts(),
+        path: pack.path(),
+        off: pack.off,
+        unseen: pack.unseen,
+        felt: pack.felt.clone(),
         cells: pack.cells.iter().zip(&pack.volts).map(|(cell, &volts)| of_cell(cell, volts)).collect(),
     }
 }
@@ -97,5 +117,6 @@ fn of_cell(cell: &Cell, volts: f64) -> CellTruth {
         connection: cell.connection,
         leak: cell.leak,
         bleed: cell.bleed,
+        ohms_at_25: cell.ohms,
     }
 }

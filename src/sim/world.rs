@@ -6,7 +6,7 @@ use super::charger::Charger;
 use super::day::{air, runs, sun};
 use super::pack::Pack;
 use super::random::{Random, fate};
-use super::scenario::{Kind, Load, Scenario};
+use super::scenario::{FaultKind, Kind, Load, Place, Scenario};
 
 /// Labels of what the seed decides: sources and loads are told apart from these on.
 const SOURCES: u64 = 100;
@@ -40,12 +40,23 @@ pub(super) struct World {
     pub(super) air: f64,
     /// Loads have gone off for want of voltage; seconds for which there has been enough again.
     dark: Option<f64>,
-    /// Which faults hold now.
-    suffering: Vec<bool>,
+    /// How much of each fault has come.
+    suffering: Vec<f64>,
+    /// What is wrong around the packs.
+    wrong: Wrong,
     network: Network,
     branches: Vec<Branch>,
     amps: Vec<f64>,
     pace: Pace,
+}
+
+/// What is wrong around the packs.
+#[derive(Debug, Clone, Copy, Default)]
+struct Wrong {
+    /// Air warmer by this much, K.
+    air: f64,
+    /// More is drawn all the time, W.
+    standby: f64,
 }
 
 impl World {
@@ -63,7 +74,8 @@ impl World {
             load: 0.0,
             air,
             dark: None,
-            suffering: vec![false; scenario.faults.len()],
+            suffering: vec![0.0; scenario.faults.len()],
+            wrong: Wrong::default(),
             network: Network::default(),
             branches: Vec::new(),
             amps: vec![0.0; packs.len()],
@@ -96,9 +108,9 @@ impl World {
         if (secs - self.pace.secs).abs() > 1e-9 {
             self.pace = Pace::of(secs);
         }
-        self.air = air(&self.scenario.weather, self.seed, self.secs);
-        self.look_at_the_clock();
         self.look_at_the_faults();
+        self.air = air(&self.scenario.weather, self.seed, self.secs) + self.wrong.air;
+        self.look_at_the_clock();
         self.branches.clear();
         for pack in &self.packs {
             self.branches.push(Branch { line: pack.line(&self.pace), paths: pack.paths() });
@@ -126,21 +138,41 @@ impl World {
             let share = if charger.spec.kind == Kind::Solar { sun } else { 1.0 };
             let offer = if on { charger.spec.amps * share } else { 0.0 };
             charger.offers(offer);
+            charger.feel(self.air);
         }
         let loads = self.scenario.loads.iter().enumerate();
         let watts: f64 = loads.map(|(index, load)| power(load, self.seed, LOADS + index as u64, self.secs)).sum();
         let heaters: f64 = self.packs.iter().map(Pack::heater_watts).sum();
-        self.load = if self.dark.is_some() { 0.0 } else { (watts + heaters) / self.bus.max(LOADS_OFF * self.scale()) };
+        let per_watt = if self.dark.is_some() { 0.0 } else { 1.0 / self.bus.max(LOADS_OFF * self.scale()) };
+        self.load = (watts + self.wrong.standby + heaters) * per_watt;
+        self.packs.iter_mut().for_each(|pack| pack.unseen = pack.unseen_watts * per_watt);
     }
 
-    /// Faults of the bank itself begin and end.
+    /// Faults of the bank itself begin, grow and end.
     fn look_at_the_faults(&mut self) {
-        for (fault, on) in self.scenario.faults.iter().zip(&mut self.suffering) {
-            let now = fault.minutes().contains(&(self.secs / 60.0));
-            if now != *on {
-                *on = now;
-                let pack = self.packs.get_mut(usize::from(fault.pack).saturating_sub(1));
-                pack.into_iter().for_each(|pack| pack.suffer(fault, if now { 1.0 } else { -1.0 }));
+        for (fault, so_far) in self.scenario.faults.iter().zip(&mut self.suffering) {
+            let share = fault.share(self.secs / 60.0);
+            let more = share - *so_far;
+            if more == 0.0 {
+                continue;
+            }
+            *so_far = share;
+            let pack = self.packs.get_mut(usize::from(fault.pack).saturating_sub(1));
+            match fault.kind.place() {
+                Place::Pack => pack.into_iter().for_each(|pack| pack.suffer(fault, more)),
+                Place::Source => {
+                    self.chargers.get_mut(fault.index()).into_iter().for_each(|one| one.suffer(fault, more));
+                }
+                Place::World => match fault.kind {
+                    FaultKind::Air => self.wrong.air += more * fault.size,
+                    FaultKind::Standby => self.wrong.standby += more * fault.size,
+                    FaultKind::Link => self.scenario.joint.link_milliohm += more * fault.size,
+                    _ => {
+                        self.wrong.standby += more * fault.size;
+                        pack.into_iter().for_each(|pack| pack.unseen_watts += more * fault.size);
+                    }
+                },
+                Place::Meter | Place::Wire => {}
             }
         }
     }

@@ -3,6 +3,7 @@
 
 use super::habits::Told;
 use super::offset::assumed;
+use super::soc::Known;
 use super::stress::{known, unknown};
 use crate::curve::{CAPACITY_FAST, CAPACITY_FAST_HIGH, CAPACITY_FAST_LOW, CAPACITY_SLOW_PLETT};
 use crate::engine::pack::Pack;
@@ -89,7 +90,7 @@ impl Ahead {
             return vec![mean, unknown(names[1], subject, why), unknown(names[2], subject, why)];
         }
         let Some(celsius) = pack.view.coldest().map(|sensor| sensor.celsius).filter(|_| amps < 0.0) else {
-            return charging_or_blind(pack, mean, amps, half, &hours, soc);
+            return charging_or_blind(mean, (amps, half), capacity, soc);
         };
         let (low, best, high) = usable(celsius, -amps / capacity);
         let empty = Estimate {
@@ -102,16 +103,10 @@ impl Ahead {
     }
 }
 
-fn charging_or_blind(
-    pack: &Pack,
-    mean: Estimate,
-    amps: f64,
-    half: f64,
-    hours: &dyn Fn(f64, f64) -> f64,
-    soc: super::soc::Known,
-) -> Vec<Estimate> {
-    let subject = Subject::pack(pack.number);
-    let (empty, full) = ("to_empty_h", "to_full_h");
+/// While it charges, or no temperature is known; `amps` is the mean current and what the sensor may read at zero.
+fn charging_or_blind(mean: Estimate, (amps, half): (f64, f64), capacity: f64, soc: Known) -> Vec<Estimate> {
+    let (subject, empty, full) = (mean.subject, "to_empty_h", "to_full_h");
+    let hours = |share: f64, amps: f64| (share * capacity).max(0.0) / amps;
     if amps < 0.0 {
         let why = "no valid temperature: the capacity depends on it";
         return vec![mean, unknown(empty, subject, why), unknown(full, subject, "it does not charge")];

@@ -194,6 +194,7 @@ impl Ready<'_> {
             capacity: self.capacity,
             beyond: beyond.get(..usize::from(self.view.cells_in_series))?,
             grain: self.around.spec.grain.cell.map_or(0.0, |grain| grain.get()),
+            bleed: self.around.spec.balance.current.map_or(0.0, |amps| amps.get()),
             taken_off: 0.0,
             warm,
         };

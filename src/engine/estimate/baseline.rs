@@ -3,7 +3,7 @@
 
 use super::habits::Told;
 use crate::engine::view::{SensorNow, View};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::Limits;
 use crate::model::{MAX_SENSORS, Stamp};
 use serde::{Deserialize, Serialize};
 

@@ -3,7 +3,7 @@
 use super::charge::Charge;
 use super::full::Full;
 use super::visit::Span;
-use crate::curve::CAPACITY_RATIO_PLETT;
+use crate::curve::{CAPACITY_RATIO_PLETT, RESISTANCE_RATIO_PLETT};
 use crate::engine::view::View;
 use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
@@ -12,9 +12,9 @@ use serde::{Deserialize, Serialize};
 /// State of charge of a cell at the lower mark, and the half width of that; from the open-circuit table on the
 /// discharge branch.
 const AT_MARK: (f64, f64) = (0.047, 0.010);
-/// Part of the capacity that is not reached for each C of steady current at 25 °C, and the half width of that;
-/// judgement.
-const BY_RATE: (f64, f64) = (0.03, 0.03);
+/// Part of the capacity that is not reached for each C of steady current at 25 °C (more in the cold, as the
+/// resistance), and the half width of that; judgement.
+const BY_RATE: (f64, f64) = (0.05, 0.05);
 /// The full charge must be no less certain than this.
 const FULL_ENOUGH: f64 = 0.90;
 /// A discharge that took longer than this says nothing, h: what leaks by itself counts by then.
@@ -87,11 +87,11 @@ impl Capacity {
             && hours < LONGEST
         {
             let drawn = start.net - at_net;
-            let by_rate = rate.max(0.0);
+            let at = self.celsius.unwrap_or(25.0);
+            let by_rate = rate.max(0.0) * RESISTANCE_RATIO_PLETT.at(at);
             let part = soc - AT_MARK.0 - BY_RATE.0 * by_rate;
             let off = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0, offset / rated];
             let off = off.iter().map(|off| off * off).sum::<f64>().sqrt() / part;
-            let at = self.celsius.unwrap_or(25.0);
             let ah = drawn / part / CAPACITY_RATIO_PLETT.at(at);
             self.take(Measured { ah, off: off * ah, at: view.now }, rated, limits);
         }

@@ -17,7 +17,9 @@ const READING: f64 = 0.002;
 /// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
 /// 25 °C, and the error of that; judgement between nothing and what a long taper shows.
 const AHEAD: f64 = 0.08;
-/// The sweep ends when the current has fallen below this share of that at the first crossing.
+/// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
+const ENDS: f64 = 0.01;
+/// ... and below this share of that at the first crossing.
 const FALLS_TO: f64 = 0.25;
 
 /// One end of the charge.
@@ -46,6 +48,8 @@ pub struct Sweep<'a> {
     pub grain: f64,
     /// Error of a connection that was taken off, V.
     pub taken_off: f64,
+    /// What balancing may draw meanwhile from a cell that has come, A.
+    pub bleed: f64,
     /// Warm enough.
     pub warm: bool,
 }
@@ -61,6 +65,8 @@ struct Runner {
     mark: Option<(f64, f64, f64)>,
     /// A second reading confirmed it.
     sure: bool,
+    /// It came when the current had changed too far: the charge then is the least that it can be.
+    late: bool,
 }
 
 /// Watches one end.
@@ -71,6 +77,8 @@ pub struct KneeWatch {
     armed: bool,
     /// The rate at the first crossing, and when.
     first: Option<(f64, Stamp)>,
+    /// The current has left that of the first crossing too far: from here on there are only bounds.
+    late: bool,
     /// Charge passed when the first cell came, at the tick at which that is sure.
     began: Option<f64>,
 }
@@ -116,7 +124,8 @@ impl KneeWatch {
     pub fn tick(&mut self, sweep: &Sweep, limits: &Limits) -> Option<Vec<Arrival>> {
         self.began = None;
         let most = sweep.beyond.iter().flatten().copied().fold(f64::MIN, f64::max);
-        if self.is_over(sweep, limits) {
+        self.late |= self.is_late(sweep, limits);
+        if self.is_over(sweep) {
             let ended = self.arrivals(sweep);
             self.lose();
             return ended;
@@ -135,7 +144,9 @@ impl KneeWatch {
         let mut begins = false;
         for (runner, beyond) in self.runners.iter_mut().zip(sweep.beyond) {
             if let Some(beyond) = beyond {
+                let was = runner.sure;
                 runner.read(*beyond, sweep);
+                runner.late |= runner.sure && !was && self.late;
                 begins |= runner.sure;
             }
         }
@@ -157,10 +168,13 @@ impl KneeWatch {
     }
 
     /// The current has left that of the first crossing too far for a comparison.
-    fn is_over(&self, sweep: &Sweep, limits: &Limits) -> bool {
-        let Some((first, _)) = self.first else { return false };
-        let rate = sweep.drive.rate;
-        !sweep.warm || (rate - first).abs() > limits.get(L::KneeSameRate) || rate < first * FALLS_TO
+    fn is_late(&self, sweep: &Sweep, limits: &Limits) -> bool {
+        self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(L::KneeSameRate))
+    }
+
+    /// The current is next to nothing, or has turned.
+    fn is_over(&self, sweep: &Sweep) -> bool {
+        self.first.is_some_and(|(first, _)| !sweep.warm || sweep.drive.rate < ENDS.min(first * FALLS_TO))
     }
 
     /// The sweep as it stands.
@@ -168,7 +182,7 @@ impl KneeWatch {
         let (_, since) = self.first?;
         let (from, _, slow_first) =
             self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))?;
-        let offset = sweep.now.since(since) / 3600.0 * limits_offset(sweep.capacity);
+        let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
         let lag = |slow: f64| AHEAD * sweep.drive.ratio * (slow_first - slow) * sweep.capacity;
         let arrival = |runner: &Runner| {
             let steep = runner.steepness().unwrap_or_else(|| self.steepest());
@@ -180,7 +194,7 @@ impl KneeWatch {
             let raw = passed - from;
             let parts = [scan, volts * steep, lag(slow), 0.01 * raw, offset];
             let off = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
-            Arrival { after: raw - lag(slow), off, came: runner.sure && runner.mark.is_some() }
+            Arrival { after: raw - lag(slow), off, came: runner.sure && !runner.late && runner.mark.is_some() }
         };
         Some(self.runners.iter().map(arrival).collect())
     }

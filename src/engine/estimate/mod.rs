@@ -4,20 +4,30 @@ pub mod ahead;
 pub mod apart;
 pub mod balance;
 pub mod baseline;
+pub mod bypass;
 pub mod capacity;
 pub mod charge;
 pub mod cold;
 pub mod cut;
 mod end_rows;
+pub mod fit;
+mod forget;
 pub mod full;
 pub mod habits;
 pub mod heat;
 pub mod hours;
 pub mod knee;
+pub mod leads;
+pub mod load;
+pub mod minute;
 pub mod offset;
+pub mod one_way;
 pub mod polar;
+pub mod resistance;
+mod resistance_rows;
 pub mod rest;
 pub mod rise;
+pub mod rls;
 pub mod rms;
 mod rows;
 pub mod sensors;
@@ -25,6 +35,7 @@ pub mod session;
 pub mod share;
 pub mod soc;
 pub mod standby;
+pub mod steps;
 pub mod stress;
 pub mod swing;
 pub mod taper;
@@ -63,6 +74,14 @@ pub struct Estimates {
     pub capacity: capacity::Capacity,
     /// How the pack is used, day by day.
     pub habits: habits::Habits,
+    /// Resistance from steps of the current.
+    pub resistance: resistance::Resistance,
+    /// Charge that went one way.
+    pub one_way: one_way::OneWay,
+    /// The balance leads.
+    pub leads: leads::Leads,
+    /// Heat that a connection gives off.
+    pub load: load::Load,
 }
 
 impl Estimates {
@@ -73,6 +92,9 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
+        self.load.tick(view);
+        self.leads.tick(view, limits);
+        self.one_way.tick(view, &self.charge);
     }
 
     /// Moves on what looks at the ends of the charge, and counts between them.

@@ -15,6 +15,7 @@ pub fn rows(pack: &Pack, spec: &PackSpec, now: Stamp, limits: &Limits) -> Vec<Es
     rows.push(held_high(pack, limits));
     rows.push(rest(pack, limits));
     rows.extend(super::end_rows::rows(pack, spec, limits));
+    rows.extend(super::resistance_rows::rows(pack, limits));
     rows
 }
 

@@ -71,6 +71,16 @@ pub struct Sensors {
 }
 
 impl Sensors {
+    /// Begins anew with one sensor, or with all of them.
+    pub fn forget(&mut self, sensor: Option<u8>) {
+        let concerned = |number: usize| sensor.is_none_or(|sensor| usize::from(sensor) == number);
+        for (number, (watch, trouble)) in self.watches.iter_mut().zip(&mut self.troubles).enumerate() {
+            if concerned(number) {
+                (*watch, *trouble) = (Watch::default(), None);
+            }
+        }
+    }
+
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         self.range_end_percent = limits.get(L::SensorRangeEnd);

@@ -281,7 +281,6 @@ fn slope(past: &VecDeque<(f64, f64)>) -> Option<Slope> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::engine::story::{Story, four_cells};
 
     const HOUR: f64 = 3600.0;

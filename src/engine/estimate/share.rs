@@ -160,11 +160,11 @@ pub(crate) mod tests {
             let plus = |from: usize, amps: &[f64; 4]| amps.iter().skip(from).sum::<f64>();
             let mut drop = 0.0;
             let mut at = [0.0; 4];
-            for pack in 0..4 {
+            for (pack, at) in at.iter_mut().enumerate() {
                 if pack > 0 {
                     drop += link * plus(pack, &amps);
                 }
-                at[pack] = drop;
+                *at = drop;
             }
             let minus: Vec<f64> = match diagonal {
                 false => at.to_vec(),

@@ -79,7 +79,7 @@ mod tests {
 
     #[test]
     fn hot_afternoons_now_and_then_are_fine() {
-        let afternoon = |day: f64| if day.fract() < 0.08 && day as u32 % 3 == 0 { 42.0 } else { 26.0 };
+        let afternoon = |day: f64| if day.fract() < 0.08 && (day as u32).is_multiple_of(3) { 42.0 } else { 26.0 };
         assert!(told(60.0, afternoon).is_empty());
     }
 

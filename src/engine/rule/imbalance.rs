@@ -44,9 +44,10 @@ fn judge(bench: &Bench, court: &mut Court) {
         };
     };
     let spread = knee_spread(bench);
-    if spread.is_none() && lead_may_be_open(bench) {
+    let read_wrong = bench.pack.estimates.leads.any(view, bench.limits);
+    if read_wrong || (spread.is_none() && lead_may_be_open(bench)) {
         court.end(of_pack);
-        return court.not_judged(Why::LeadMayBeOpen);
+        return court.not_judged(if read_wrong { Why::LeadFault } else { Why::LeadMayBeOpen });
     }
     court.judged();
     let signs = signs(bench, court, (top, capacity), spread);

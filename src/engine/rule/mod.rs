@@ -4,7 +4,9 @@
 //! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
 //! are the estimators'.
 
+mod balance_lead_fault;
 mod balancing_fails;
+mod bank_description;
 mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
@@ -12,6 +14,7 @@ mod charger_profile;
 mod clock_step;
 mod cold_charge;
 mod heater_weak;
+mod high_resistance_connection;
 mod hot_exposure;
 mod imbalance;
 mod left_empty;
@@ -78,6 +81,9 @@ pub static RULES: &[Rule] = &[
     low_capacity_cell::RULE,
     self_discharging_cell::RULE,
     balancing_fails::RULE,
+    high_resistance_connection::RULE,
+    balance_lead_fault::RULE,
+    bank_description::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
@@ -208,6 +214,12 @@ pub enum Why {
     SocNotKnown,
     /// Too much of the time was not seen.
     SeenTooLittle,
+    /// A balance lead does not show its cell.
+    LeadFault,
+    /// Too few steps of the current, or too coarse ones.
+    TooFewSteps,
+    /// Temperatures lie far apart and some cells have no sensor.
+    Uneven,
 }
 
 impl Why {
@@ -244,6 +256,9 @@ impl Why {
             Self::OneSensor => "fewer than two cell or case temperatures",
             Self::SocNotKnown => "the state of charge is not known",
             Self::SeenTooLittle => "too much of the time was not seen",
+            Self::LeadFault => "a balance lead does not show its cell",
+            Self::TooFewSteps => "not enough steps of the current yet",
+            Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
@@ -284,6 +299,12 @@ impl Court<'_> {
     /// The rule cannot judge now, but what it judged before still stands.
     pub fn waits(&mut self, why: Why) {
         self.answer.why = if self.answer.judged.is_some() { None } else { Some(why) };
+    }
+
+    /// Whether the rule could judge when it last tried.
+    #[must_use]
+    pub fn has_judged(&self) -> bool {
+        self.answer.judged.is_some()
     }
 
     /// Whether saying that nothing is met can matter.

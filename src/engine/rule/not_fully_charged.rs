@@ -73,7 +73,7 @@ mod tests {
         let mut story = Story::new(four_cells());
         story.run(0.0, f64::from(days) * 24.0 * HOUR, 120.0, |t, bus| {
             let (day, hour) = ((t / HOUR / 24.0) as u32, t / HOUR % 24.0);
-            let fills = full > 0 && day % full == 0;
+            let fills = full > 0 && day.is_multiple_of(full);
             let (volts, amps) = match hour {
                 h if h < 12.0 => (3.27, -drawn),
                 h if h < 18.0 && fills => (3.55, 30.0 * (12.0 - h).exp()),

@@ -229,6 +229,8 @@ pub(in crate::sim) struct Meter {
     pub(in crate::sim) temperature_step: f64,
     /// Noise of temperatures, K.
     pub(in crate::sim) temperature_noise: f64,
+    /// Cell voltages are older than the current by this much when the first four are read, s; four by four they follow.
+    pub(in crate::sim) cells_earlier: f64,
 }
 
 impl Default for Meter {
@@ -244,6 +246,7 @@ impl Default for Meter {
             current_gain: 1.0,
             temperature_step: 0.1,
             temperature_noise: 0.05,
+            cells_earlier: 0.0,
         }
     }
 }
