@@ -129,7 +129,7 @@ fn frames_of_the_open_standards_have_names_and_their_interface_is_told() {
                 (1768021200.100000) can0 1DFDDD46#010103D5110D41FF\n\
                 (1768021200.200000) can1 19F21210#400B0500005764F4\n\
                 (1768021200.300000) can1 19F21210#4100FFFF7800FFFF\n";
-    let log = desk.put("two.log", text.to_owned());
+    let log = desk.put("two.log", text);
     let frames = objects(&cellwright(&["decode", "--format", "ndjson", &log]).out);
     let names: Vec<&Value> = frames.iter().map(|frame| &frame["message"]).collect();
     assert_eq!(names, ["dc_source_status_1", "cell_detail", "dc_detailed_status", "dc_detailed_status"]);

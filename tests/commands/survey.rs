@@ -21,7 +21,7 @@ fn a_bus_without_a_bank_gives_nothing_and_says_what_would_settle_it() {
 #[test]
 fn a_log_that_is_none_is_refused() {
     let desk = Desk::new();
-    let log = desk.put("no.log", "nothing of the kind\n".to_owned());
+    let log = desk.put("no.log", "nothing of the kind\n");
     let ran = cellwright(&["survey", &log]);
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("not a single line"), "{}", ran.err);

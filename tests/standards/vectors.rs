@@ -1,6 +1,6 @@
 //! Worked examples, byte for byte.
 
-use super::bus::{Bus, number, value};
+use super::bus::{Bus, id, number, value};
 use cellwright::decode::Settings;
 use cellwright::model::{Dialect, Quantity as Q, Value};
 
@@ -8,6 +8,14 @@ const BMS: u8 = 0x46;
 
 fn forced(dialect: Dialect) -> Bus {
     Bus::new(Settings { dialect: Some(dialect), ..Settings::default() })
+}
+
+#[test]
+fn ids_hold_priority_group_and_sender() {
+    assert_eq!(id(6, 0x1_FFFD, BMS), 0x19FF_FD46);
+    assert_eq!(id(7, 0x1_FDDD, BMS), 0x1DFD_DD46);
+    assert_eq!(id(6, 127_508, BMS), 0x19F2_1446);
+    assert_eq!(id(6, 127_506, BMS), 0x19F2_1246);
 }
 
 #[test]
