@@ -18,6 +18,7 @@ pub mod report;
 pub mod sim;
 pub mod source;
 pub mod store;
+pub mod survey;
 pub mod tui;
 pub mod unit;
 pub mod wire;

@@ -7,6 +7,8 @@ mod program;
 
 #[path = "commands/check.rs"]
 mod check;
+#[path = "commands/convert.rs"]
+mod convert;
 #[path = "commands/decode.rs"]
 mod decode;
 #[path = "commands/demo.rs"]
@@ -15,5 +17,7 @@ mod demo;
 mod hostile;
 #[path = "commands/same.rs"]
 mod same;
+#[path = "commands/survey.rs"]
+mod survey;
 #[path = "commands/what_if.rs"]
 mod what_if;

@@ -312,7 +312,7 @@ fn words(body: &Body, interfaces: &Interfaces) -> String {
         Body::ClockStep { old } => format!("clock step from {old}"),
         Body::Suspend { secs } => format!("suspend {secs} s"),
         Body::Gap { count } => format!("gap {count}"),
-        Body::BankFile { digest } => format!("bank file {digest:016X}"),
+        Body::BankFile { digest, text } => format!("bank file {digest:016X} of {} bytes", text.len()),
         Body::Acknowledge { rule, subject } => format!("acknowledge the condition of key {rule}, {subject}"),
         Body::Note(text) => format!("note: {text}"),
         Body::Closing => "closing".into(),

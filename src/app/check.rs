@@ -3,14 +3,16 @@
 use super::progress::Progress;
 use super::{Exit, drive, logs, output, setup};
 use crate::config::{CheckArgs, ReportFormat};
+use crate::model::clean;
 use crate::model::limits::Limits;
 use crate::pipeline::{Pipeline, Setup};
 use crate::report::{self, Report, WhatIf};
 use crate::source::log::LogReader;
+use std::io::{Write, stderr};
 
 /// Judges the logs and writes the report.
 pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
-    let setup = Setup::default();
+    let setup = setup::setup(args.bank.as_deref(), args.dialect)?;
     if args.limit.is_empty() && args.compare.is_none() {
         return judge(args, setup);
     }
@@ -21,6 +23,7 @@ pub(super) fn check(args: &CheckArgs) -> anyhow::Result<Exit> {
 fn judge(args: &CheckArgs, setup: Setup) -> anyhow::Result<Exit> {
     let mut pipelines = [Pipeline::new(setup)];
     let reader = read(args, &mut pipelines)?;
+    tell_file(&pipelines[0]);
     let snapshot = pipelines[0].snapshot();
     let first_refused = logs::first_refused(&reader);
     let interfaces: Vec<String> = reader.interfaces().iter().map(Into::into).collect();
@@ -44,6 +47,13 @@ fn compare(args: &CheckArgs, setup: &Setup, limits: Limits) -> anyhow::Result<Ex
         ReportFormat::Json => report::what_if_json(&what_if),
     })?;
     Ok(Exit::of(&after, args.fail_on.into()))
+}
+
+/// Says which bank file was used, where that is not plain.
+fn tell_file(pipeline: &Pipeline) {
+    if let Some(said) = setup::about_file(pipeline) {
+        let _ = writeln!(stderr(), "cellwright: {}", clean(&said, 2000)); // nobody may be listening; the report goes on
+    }
 }
 
 /// Drives the logs through the pipelines, with progress.

@@ -4,11 +4,9 @@ mod dbc;
 
 use super::output::Output;
 use super::progress::Progress;
-use super::{Exit, logs};
+use super::{Exit, logs, setup};
 use crate::config::{DecodeArgs, DecodeFormat};
-use crate::decode::Decoder;
-use crate::layout::own as format;
-use crate::model::{Body, Frame, Heard};
+use crate::model::Body;
 use crate::report::{FrameText, Line, Signal};
 use crate::source::log::LogReader;
 use std::io::{Write, stderr};
@@ -22,7 +20,7 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         return dbc::decode(args, dbc);
     }
     let mut reader = logs::open(std::slice::from_ref(&args.log))?;
-    let mut decoder = Decoder::own();
+    let mut decoder = setup::setup(args.bank.as_deref(), args.dialect)?.decoder();
     let mut output = Output::new();
     let mut progress = Progress::new("reading");
     let frame_text = FrameText::default();
@@ -33,9 +31,10 @@ pub(super) fn decode(args: &DecodeArgs) -> anyhow::Result<Exit> {
         let Body::Frame(frame) = &input.body else { continue };
         frames += 1;
         signals.clear();
-        let heard = decoder.frame(frame, |slot, value| signals.push(Signal { slot, value }));
+        let heard = decoder.frame(input.stamp, frame, |slot, value| signals.push(Signal { slot, value }));
         let interface = reader.interfaces().name(frame.channel).unwrap_or("-");
-        let line = Line { stamp: input.stamp, frame, interface, message: message(frame, &heard), signals: &signals };
+        let line =
+            Line { stamp: input.stamp, frame, interface, message: decoder.message(frame, &heard), signals: &signals };
         out.clear();
         match args.format {
             DecodeFormat::Text => frame_text.text(&mut out, &line),
@@ -67,13 +66,4 @@ fn tell_refused(reader: &LogReader, inputs: u64) -> anyhow::Result<()> {
         let _ = writeln!(stderr(), "cellwright: {refused}");
     }
     Ok(())
-}
-
-/// Name of the message that the map made of the frame.
-fn message(frame: &Frame, heard: &Heard) -> Option<&'static str> {
-    let (group, _) = format::split(frame.id).filter(|_| heard.known)?;
-    if group == format::HELLO {
-        return Some("hello");
-    }
-    format::frame_of(group).map(|(layout, _)| layout.name)
 }

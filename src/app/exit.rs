@@ -60,6 +60,7 @@ mod tests {
             what_to_do: String::new(),
             caution: "",
             source: "",
+            explanations: Vec::new(),
         };
         Snapshot {
             verdict: Verdict { level, ..Verdict::default() },

@@ -6,6 +6,7 @@ use crate::pipeline::{Pipeline, Setup};
 use crate::source::{Batch, Kind, Merge, Moment, Status};
 use crate::store::{Recorder, State};
 use crate::wire::Interfaces;
+use std::sync::Arc;
 
 /// How often lines are handed to the disk, ns: less than this is lost when the program is killed, one piece apart.
 const FLUSH_EVERY: i64 = NANOS_PER_SEC;
@@ -29,6 +30,29 @@ struct Recording {
     recorder: Recorder,
     state: State,
     flushed: i64,
+    /// The bank file in force is to be written before the next input.
+    owes_file: bool,
+}
+
+impl Recording {
+    fn new(recorder: Recorder, now: Moment) -> Self {
+        Self { recorder, state: State::Good, flushed: now.steady, owes_file: true }
+    }
+
+    /// Keeps an input, and before the first of all the bank file by which it is read: so a check of the recording alone
+    /// finds what the run found. A bank file that comes with a log and is not used is not kept.
+    fn keep(&mut self, pipeline: &Pipeline, input: &Input, names: &Interfaces) {
+        if std::mem::take(&mut self.owes_file)
+            && let Some(filed) = pipeline.filed()
+        {
+            let body = Body::BankFile { digest: filed.digest, text: Arc::clone(&filed.text) };
+            self.recorder.record(&Input { stamp: input.stamp, body }, names);
+        }
+        let other = matches!(&input.body, Body::BankFile { .. }) && pipeline.is_told_its_file();
+        if !other {
+            self.recorder.record(input, names);
+        }
+    }
 }
 
 /// Something to tell the person.
@@ -59,7 +83,7 @@ impl Live {
         Self {
             merge: Merge::new(now, sources),
             pipeline: Pipeline::new(setup),
-            recording: recorder.map(|recorder| Recording { recorder, state: State::Good, flushed: now.steady }),
+            recording: recorder.map(|recorder| Recording::new(recorder, now)),
             statuses: vec![Status::default(); sources.len()],
             inputs: 0,
             unknown: Some((0, now.steady)),
@@ -147,7 +171,7 @@ impl Live {
 
     /// Begins a recording in the middle of the run.
     pub fn record(&mut self, recorder: Recorder, now: Moment) {
-        self.recording = Some(Recording { recorder, state: State::Good, flushed: now.steady });
+        self.recording = Some(Recording::new(recorder, now));
     }
 
     /// Whether something is recorded.
@@ -168,6 +192,7 @@ impl Live {
                 "Make room on the disk: it is then written on, with the number of inputs that are missing",
             ))),
             State::Resumed(count) => {
+                recording.owes_file = true;
                 self.merge.put(Body::Gap { count: *count }, now);
                 said.push(Said::Run(Status::good(format!(
                     "the recording is written again; {count} inputs are missing from it"
@@ -188,7 +213,7 @@ impl Live {
         (self.pipeline.snapshot().quality.decoded == 0).then(|| {
             Said::Run(Status::doubtful(
                 format!("{frames} frames have arrived and none is known: this bus speaks something else"),
-                "Record some minutes with --record FILE and look at them with 'cellwright decode FILE'",
+                "Record an hour with --record FILE and let 'cellwright survey FILE' find out what is where",
             ))
         })
     }
@@ -207,7 +232,7 @@ fn count(unknown: &mut Option<(u64, i64)>, input: &Input, now: Moment) {
 
 fn keep(recording: &mut Option<Recording>, pipeline: &mut Pipeline, input: &Input, names: &Interfaces) {
     if let Some(recording) = recording {
-        recording.recorder.record(input, names);
+        recording.keep(pipeline, input, names);
     }
     pipeline.push(input); // lets time pass up to it as well, by the clock before a step of the clock
 }

@@ -1,8 +1,10 @@
 //! The commands, one file each, and what they share: driving a pipeline, telling how far it has come, writing
 //! out, and the exit code. The only room that reads the clock on the way of the data.
 
+mod bank_file;
 mod check;
 mod clock;
+mod convert;
 mod decode;
 mod demo;
 mod demo_screen;
@@ -18,6 +20,7 @@ mod progress;
 mod replay;
 mod screen;
 mod setup;
+mod survey;
 mod tape;
 mod terminal;
 mod watch;
@@ -49,10 +52,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Exit> {
             }
         },
         Command::Watch(args) => watch::watch(args),
-        Command::Replay(args) => replay::replay_screen(&args.logs, Setup::default()),
+        Command::Replay(args) => replay::replay_screen(&args.logs, setup::setup(args.bank.as_deref(), args.dialect)?),
+        Command::Bank(args) => bank_file::bank(args),
         Command::Check(args) => check::check(args),
+        Command::Convert(args) => convert::convert(args),
         Command::Explain(args) => explain::explain(args),
         Command::Limits(args) => explain::limits(args),
+        Command::Survey(args) => survey::survey(args),
         Command::Decode(args) => decode::decode(args),
     }
 }

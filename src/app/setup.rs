@@ -1,16 +1,70 @@
 //! What a run starts from: the bank file and the limits that were named on the command line.
 
-use crate::bank::overrides;
+use crate::bank::{self, BankFile, overrides};
+use crate::layout::dbc::MOST_BYTES;
 use crate::model::limits::Limits;
-use anyhow::{Context, bail};
+use crate::model::{Dialect, clean};
+use crate::pipeline::{Filed, FiledFrom, Pipeline, Setup};
+use anyhow::{Context, anyhow, bail};
+use std::io::Read as _;
 use std::path::Path;
 
 /// Largest file of limits, bytes.
 const MOST: u64 = 1 << 20;
 
 /// The limits in force with a bank file, or without one.
-pub(super) fn limits(_bank: Option<&Path>) -> anyhow::Result<Limits> {
-    Ok(Limits::default())
+pub(super) fn limits(bank: Option<&Path>) -> anyhow::Result<Limits> {
+    Ok(setup(bank, None)?.limits)
+}
+
+/// What a run starts from.
+pub(super) fn setup(bank: Option<&Path>, dialect: Option<Dialect>) -> anyhow::Result<Setup> {
+    let setup = Setup { dialect, ..Setup::default() };
+    Ok(match bank {
+        Some(path) => {
+            let mut file = bank_file(path)?;
+            file.dialect = dialect.or(file.dialect); // so that a recording tells it too
+            setup.with(Filed::new(&file).context("with every signal written out")?)
+        }
+        None => setup,
+    })
+}
+
+/// Reads a bank file and the DBCs that it names, which are found from where it is.
+pub(super) fn bank_file(path: &Path) -> anyhow::Result<BankFile> {
+    let name = clean(&path.to_string_lossy(), 200);
+    let text = read(path, bank::MOST_BYTES as u64).with_context(|| format!("bank file '{name}'"))?;
+    let text = String::from_utf8(text).map_err(|_| anyhow!("bank file '{name}': this is no text in UTF-8"))?;
+    let beside = path.parent().unwrap_or(Path::new(""));
+    let dbc = |name: &str| read(&beside.join(name), MOST_BYTES as u64).map_err(|error| format!("{error:#}"));
+    bank::parse(&text, dbc).map_err(|error| anyhow!("bank file '{name}', {error}"))
+}
+
+/// The bytes of a file, if it is not too large.
+fn read(path: &Path, most: u64) -> anyhow::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).context("it cannot be opened")?;
+    file.take(most + 1).read_to_end(&mut bytes).context("it cannot be read")?;
+    if bytes.len() as u64 > most {
+        bail!("it is larger than {most} bytes");
+    }
+    Ok(bytes)
+}
+
+/// What is to be said about the bank file of a recording.
+pub(super) fn about_file(pipeline: &Pipeline) -> Option<String> {
+    match pipeline.filed_from() {
+        FiledFrom::Nothing | FiledFrom::Told => None,
+        FiledFrom::ToldInstead => {
+            Some("the recording holds a bank file of its own; it is not used, since --bank names another".to_owned())
+        }
+        FiledFrom::Recorded => {
+            Some("read by the bank file that the recording holds; --bank FILE uses another".to_owned())
+        }
+        FiledFrom::Broken(why) => Some(format!(
+            "the bank file that the recording holds cannot be read and is not used: {why}; name one with --bank FILE"
+        )),
+    }
 }
 
 /// The limits with other numbers: `NAME=VALUE` each, and those of a file.

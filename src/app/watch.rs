@@ -1,14 +1,13 @@
 //! `watch`: live sources into the live driver, with or without a screen.
 
 mod screen;
-mod sources;
+pub(super) mod sources;
 
 use super::clock::SystemClock;
 use super::live::{Live, Said};
 use super::{Exit, output};
 use crate::config::{WatchArgs, WatchFormat};
 use crate::model::{Snapshot, clean};
-use crate::pipeline::Setup;
 use crate::report::{self, Report};
 use crate::source::{Batch, Clock, Moment};
 use crate::store::{RecordError, Recorder};
@@ -38,7 +37,7 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;
     let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
-    let setup = Setup::default();
+    let setup = super::setup::setup(args.bank.as_deref(), args.dialect)?;
     let live = Live::new(clock.now(), &kinds, setup.clone(), recorder);
     let mut run = Run { live, batches, clock, stop, ends: None };
     run.ends = args.duration.map(|secs| run.clock.now().steady.saturating_add((secs * 1e9) as i64));
@@ -178,7 +177,7 @@ fn recorder(args: &WatchArgs) -> anyhow::Result<(Option<Recorder>, Option<Said>)
 }
 
 /// A flag that SIGINT, SIGTERM and SIGHUP raise.
-fn stop_on_signals() -> anyhow::Result<Arc<AtomicBool>> {
+pub(super) fn stop_on_signals() -> anyhow::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM, signal_hook::consts::SIGHUP] {
         signal_hook::flag::register(signal, Arc::clone(&stop)).context("signals cannot be caught")?;

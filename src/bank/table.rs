@@ -11,6 +11,8 @@ pub struct Table {
     pub decimal: Option<char>,
     /// The column of time.
     pub time: TimeColumn,
+    /// Zone of stamps that name none: a name such as `Europe/Lisbon`, or `+01:00`; none: UTC.
+    pub zone: Option<String>,
     /// The other columns; the table may have more.
     pub columns: Vec<Column>,
 }

@@ -1,7 +1,7 @@
 //! The arguments, as the parser's derive takes them.
 
 use super::examples::help_of;
-use crate::model::Severity;
+use crate::model::{Dialect, Severity};
 use crate::wire::serial_can::Speed;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -44,19 +44,28 @@ pub enum Command {
     /// Judge a recorded log: the verdict, what was found, what to do
     #[command(after_help = help_of("check"))]
     Check(CheckArgs),
+    /// Turn a table out of a spreadsheet into a log, by the columns that a bank file names
+    #[command(after_help = help_of("convert"))]
+    Convert(ConvertArgs),
     /// Print the page of a condition: what it means, how it is judged, what to do; without a code, list them
     #[command(after_help = help_of("explain"))]
     Explain(ExplainArgs),
     /// Print every limit in force, and where it comes from
     #[command(after_help = help_of("limits"))]
     Limits(LimitsArgs),
+    /// Print a template of a bank file, or read one and say what it means
+    #[command(after_help = help_of("bank"))]
+    Bank(BankArgs),
+    /// Map a bus that nobody has documented: which fields are cells, voltage, current, charge, temperatures
+    #[command(after_help = help_of("survey"))]
+    Survey(SurveyArgs),
     /// Print what every frame of a log says
     #[command(after_help = help_of("decode"))]
     Decode(DecodeArgs),
 }
 
 /// Options of `demo`.
-#[derive(Debug, Clone, PartialEq, Args)]
+#[derive(Debug, Clone, Default, PartialEq, Args)]
 pub struct DemoArgs {
     /// Name of a scenario; without one, the scenario from which a newcomer learns most
     pub name: Option<String>,
@@ -107,6 +116,12 @@ pub struct WatchArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `replay`.
@@ -115,6 +130,12 @@ pub struct ReplayArgs {
     /// The log; several files are read in this order as one
     #[arg(value_name = "LOG", required = true)]
     pub logs: Vec<PathBuf>,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
 }
 
 /// Options of `check`.
@@ -135,6 +156,23 @@ pub struct CheckArgs {
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
+}
+
+/// Options of `convert`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct ConvertArgs {
+    /// The table: columns between commas, semicolons or tabs (plain, .gz or .zst); '-' for the standard input
+    #[arg(value_name = "TABLE")]
+    pub table: PathBuf,
+    /// Bank file with [table] and [[column]]; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: PathBuf,
 }
 
 /// Options of `explain`.
@@ -159,6 +197,33 @@ pub struct LimitsArgs {
     pub format: ReportFormat,
 }
 
+/// Options of `bank`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct BankArgs {
+    /// What to do
+    #[command(subcommand)]
+    pub what: BankCommand,
+}
+
+/// What `bank` does.
+#[derive(Debug, Clone, PartialEq, Subcommand)]
+pub enum BankCommand {
+    /// Print a bank file with every key explained, to be filled in
+    Template,
+    /// Read a bank file and say what it means, or what is wrong in which line
+    Check {
+        /// The bank file
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+    /// Print a bank file with every signal written out, so that it needs no DBC
+    Inline {
+        /// The bank file
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+}
+
 /// Options of `decode`.
 #[derive(Debug, Clone, PartialEq, Args)]
 pub struct DecodeArgs {
@@ -171,6 +236,47 @@ pub struct DecodeArgs {
     /// Decode what this DBC describes, and nothing else
     #[arg(long, value_name = "FILE")]
     pub dbc: Option<PathBuf>,
+    /// Bank file: what the bank is, and which signal of its bus means what; see 'cellwright bank template'
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
+    /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    pub dialect: Option<Dialect>,
+}
+
+/// Options of `survey`.
+#[derive(Debug, Clone, PartialEq, Args)]
+pub struct SurveyArgs {
+    /// The log (plain, .gz or .zst), '-' for one on the standard input; or, with --for, a serial port or CAN interface
+    #[arg(value_name = "LOG|SOURCE")]
+    pub source: String,
+    /// Listen to a live source for this time, such as 20m or 1h
+    #[arg(long = "for", value_name = "DURATION", value_parser = duration)]
+    pub duration: Option<f64>,
+    /// Rated capacity of one pack, Ah, as printed on it: it settles the scale of the current
+    #[arg(long, value_name = "AH", value_parser = capacity)]
+    pub capacity: Option<f64>,
+    /// How warm it is around the bank, °C, to some kelvin: it settles the offset of the temperatures
+    #[arg(long, value_name = "C", value_parser = celsius, allow_negative_numbers = true)]
+    pub celsius: Option<f64>,
+    /// For people, for programs, or a draft of a bank file
+    #[arg(long, value_enum, default_value_t)]
+    pub format: SurveyFormat,
+    /// Rate of a serial port, bit/s; without it, found by listening
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
+    pub baud: Option<u32>,
+}
+
+/// Form of what `survey` prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum SurveyFormat {
+    /// For people
+    #[default]
+    Text,
+    /// For programs; docs/json.md describes it
+    Json,
+    /// A draft of a bank file
+    Draft,
 }
 
 /// Form of a report.
@@ -222,6 +328,20 @@ impl From<FailOn> for Severity {
             FailOn::Urgent => Self::Urgent,
         }
     }
+}
+
+/// A dialect that a bus can be told to speak.
+fn dialect(word: &str) -> Result<Dialect, String> {
+    let known = Dialect::from_word(word).filter(|dialect| *dialect != Dialect::File);
+    known.ok_or_else(|| "expected own, rv-c or iec-61162-3".to_owned())
+}
+
+fn capacity(text: &str) -> Result<f64, String> {
+    number(text, 0.5, 6553.0, "Ah")
+}
+
+fn celsius(text: &str) -> Result<f64, String> {
+    number(text, -40.0, 60.0, "°C")
 }
 
 fn days(text: &str) -> Result<f64, String> {

@@ -52,8 +52,31 @@ pub static EXAMPLES: &[Example] = &[
         "cellwright check trip.log --limit cell-overvoltage.notice=3.75",
         "What would be found with this limit instead?",
     ),
+    example(
+        "convert",
+        "cellwright convert spring.csv --bank boat.toml > spring.log",
+        "A table becomes a log; 'cellwright check spring.log' judges it.",
+    ),
     example("explain", "cellwright explain cold-charge", "What the condition means, how it is judged, what to do."),
     example("limits", "cellwright limits", "Every number in force and where it comes from."),
+    example("bank", "cellwright bank template", "A bank file with every key explained, to be filled in."),
+    example(
+        "bank",
+        "cellwright bank check boat.toml",
+        "What it means, what it leaves open, or what is wrong in which line.",
+    ),
+    example("check", "cellwright check trip.log --bank boat.toml", "A log from any bus, by a bank file."),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --celsius 15",
+        "What is where on a bus that nobody has documented?",
+    ),
+    example(
+        "survey",
+        "cellwright survey trip.log --capacity 200 --format draft",
+        "The same as a draft of a bank file.",
+    ),
+    example("survey", "cellwright survey can0 --for 1h", "Listen to a bus for an hour, then say."),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(

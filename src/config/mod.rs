@@ -5,7 +5,7 @@ mod args;
 mod examples;
 
 pub use args::{
-    Arguments, CheckArgs, Command, DecodeArgs, DecodeFormat, DemoArgs, ExplainArgs, FailOn, LimitsArgs, ReplayArgs,
-    ReportFormat, WatchArgs, WatchFormat,
+    Arguments, BankArgs, BankCommand, CheckArgs, Command, ConvertArgs, DecodeArgs, DecodeFormat, DemoArgs, ExplainArgs,
+    FailOn, LimitsArgs, ReplayArgs, ReportFormat, SurveyArgs, SurveyFormat, WatchArgs, WatchFormat,
 };
 pub use examples::{EXAMPLES, Example};

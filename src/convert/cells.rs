@@ -1,8 +1,9 @@
 //! A line into cells: separators, quotes, decimal marks, what an empty cell looks like.
 
-use super::units::{conversion, split};
+use super::units::split;
 use super::{Refusal, TableError, listed};
 use crate::bank::table::{Column, Table};
+use crate::bank::{unit, units};
 use crate::model::{Slot, Value, clean};
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 
@@ -95,13 +96,13 @@ impl Layout {
 fn used(column: &Column, at: usize, heading: &str) -> Result<Used, TableError> {
     let (_, in_heading) = split(heading);
     let quantity = column.slot.quantity;
-    let unit = column.unit.as_deref().or(in_heading);
-    let (scale, offset) = match unit {
-        Some(unit) => conversion(quantity, unit).map_err(|expected| TableError::Unit {
+    let named = column.unit.as_deref().or(in_heading);
+    let (scale, offset) = match named {
+        Some(named) => unit(quantity, named).ok_or_else(|| TableError::Unit {
             heading: clean(heading, 60),
-            unit: clean(unit, 20),
+            unit: clean(named, 20),
             quantity: quantity.name(),
-            expected,
+            expected: units(quantity).collect::<Vec<_>>().join(", "),
         })?,
         None if quantity.unit() == "fraction" => return Err(TableError::UnitNeeded(clean(heading, 60))),
         None => (1.0, 0.0),

@@ -40,7 +40,7 @@ pub enum TableError {
         expected: String,
     },
     /// A quantity whose unit must be said.
-    #[error("column '{0}': say whether it is in % or a fraction (unit = \"%\" or unit = \"1\")")]
+    #[error("column '{0}': say whether it is in % or a fraction (unit = \"%\" or unit = \"fraction\")")]
     UnitNeeded(String),
     /// Separator and decimal mark are the same.
     #[error("columns and decimals are both marked by '{0}': say which is which in the bank file's table")]

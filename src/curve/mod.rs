@@ -3,11 +3,15 @@
 //! Each says where it was published. Who uses which is no business of this room; a test sees to it that the
 //! engine and the simulated bank never use the same one.
 
+mod ageing;
+mod capacity;
 mod open_circuit;
 mod resistance;
 
+pub use ageing::{AGEING, Ageing, REFERENCE_CELSIUS, arrhenius};
+pub use capacity::{CAPACITY_FAST, CAPACITY_FAST_HIGH, CAPACITY_FAST_LOW, CAPACITY_SLOW_PLETT};
 pub use open_circuit::{ENTROPY_TUM, HYSTERESIS_PLETT, HYSTERESIS_TUM, OCV_PLETT_MID, OCV_SUNIL, OCV_TUM};
-pub use resistance::{RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
+pub use resistance::{CAPACITY_RATIO_PLETT, RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
 
 /// How a table is read between two of its points.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,11 +94,16 @@ pub static TABLES: &[&Table] = &[
     &OCV_PLETT_MID,
     &HYSTERESIS_PLETT,
     &RESISTANCE_RATIO_PLETT,
+    &CAPACITY_RATIO_PLETT,
     &OCV_TUM,
     &HYSTERESIS_TUM,
     &ENTROPY_TUM,
     &RESISTANCE_RATIO_KAWAKITA,
     &OCV_SUNIL,
+    &CAPACITY_SLOW_PLETT,
+    &CAPACITY_FAST_LOW,
+    &CAPACITY_FAST,
+    &CAPACITY_FAST_HIGH,
 ];
 
 #[cfg(test)]

@@ -36,6 +36,11 @@ impl OwnState {
         sender.known
     }
 
+    /// Whether a sender has said hello.
+    pub(super) fn knows(&self, sender: u8) -> bool {
+        self.senders.get(usize::from(sender)).is_some_and(|sender| sender.known)
+    }
+
     /// Takes a beat: compares what the sender sent with what was heard.
     pub(super) fn beat(&mut self, number: u8, frame: &Frame) -> Option<Beat> {
         if frame.len() < 8 {

@@ -74,6 +74,8 @@ pub struct Gauge {
     /// Extremes since the last tick; meaningful only while `fresh` is not 0.
     recent: Extremes,
     fresh: u16,
+    /// It is sent only when a device asks: that it does not come says nothing.
+    asked: bool,
     lowest: f64,
     highest: f64,
 }
@@ -89,6 +91,7 @@ impl Default for Gauge {
             count: 0,
             recent: Extremes::at(0.0),
             fresh: 0,
+            asked: false,
             lowest: f64::MAX,
             highest: f64::MIN,
         }
@@ -183,8 +186,25 @@ impl Gauge {
     /// never for a value of which too few readings came to know its period.
     #[must_use]
     pub fn silent_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
+        self.unheard_secs(now, periods, secs).filter(|_| !self.asked)
+    }
+
+    /// The same, also for a value that is sent only when a device asks.
+    #[must_use]
+    pub fn unheard_secs(&self, now: Stamp, periods: f64, secs: f64) -> Option<f64> {
         let silent = now.since(self.heard_at()?);
         (self.count >= 3 && silent > self.silence_found(periods, secs)).then_some(silent)
+    }
+
+    /// Says whether it is sent only when a device asks.
+    pub fn set_asked(&mut self, asked: bool) {
+        self.asked = asked;
+    }
+
+    /// Whether it is sent only when a device asks.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        self.asked
     }
 
     fn silence_found(&self, periods: f64, secs: f64) -> f64 {

@@ -3,8 +3,11 @@
 
 pub mod case;
 mod cause;
+#[cfg(test)]
+pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
+mod history;
 pub mod pack;
 pub mod quality;
 pub mod rule;
@@ -17,9 +20,12 @@ pub mod view;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::limits::{L, Limits};
 use crate::model::{
-    Bank, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Slot, Stamp, Value,
+    Bank, BankEvent, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot,
+    Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::minute::Allowed;
+use estimate::share::Sharing;
 use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
@@ -43,6 +49,8 @@ pub struct BankState {
     pub voltage: Gauge,
     /// Charging sources: kind, state, current, offer, voltage of each.
     pub sources: Vec<[Gauge; SOURCE_GAUGES]>,
+    /// How packs in parallel share the current.
+    pub sharing: Sharing,
 }
 
 impl BankState {
@@ -74,6 +82,9 @@ pub struct Engine {
     bank: Bank,
     /// A bank file described the bank: what the bus says about it is not taken.
     filed: bool,
+    /// What was done to the bank, in the order of time, and how much of it has happened.
+    history: Vec<BankEvent>,
+    done: usize,
     packs: Vec<Pack>,
     state: BankState,
     cases: Cases,
@@ -101,6 +112,8 @@ impl Engine {
             limits,
             bank: bank.unwrap_or_default(),
             filed,
+            history: Vec::new(),
+            done: 0,
             packs: Vec::new(),
             state: BankState::default(),
             cases: Cases::default(),
@@ -111,6 +124,15 @@ impl Engine {
             dirty: false,
             deadline: None,
             paused: false,
+        }
+    }
+
+    /// Describes the bank anew, and sets the limits.
+    pub fn describe(&mut self, limits: Limits, bank: Option<Bank>) {
+        self.limits = limits;
+        self.filed = bank.is_some();
+        if let Some(bank) = bank {
+            self.bank = bank;
         }
     }
 
@@ -214,6 +236,20 @@ impl Engine {
         }
     }
 
+    /// How a value comes to be sent: one that is sent when asked for is not missed.
+    pub fn sent(&mut self, slot: Slot, sent: Sent) {
+        if let Some(pack) = self.packs.get_mut(usize::from(slot.pack)) {
+            pack.sent(slot, sent == Sent::Asked);
+        }
+    }
+
+    /// Engine time of the last input.
+    #[must_use]
+    #[inline]
+    pub fn now(&self) -> Stamp {
+        self.now
+    }
+
     /// A leap of the clock looks like a gap until a sender's own time shows what it was.
     fn beat(&mut self, beat: &Beat) {
         let before = self.quality.beat_at(beat.sender);
@@ -272,7 +308,7 @@ impl Engine {
             .iter()
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
-        (sizes && packs).then_some(self)
+        (sizes && packs && self.history_is_within_bounds()).then_some(self)
     }
 
     /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
@@ -308,6 +344,7 @@ impl Engine {
 
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
+        self.let_happen(moment.wall);
         let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
         for index in 0..self.packs.len() {
             if self.packs[index].watch_silence(due, silence.0, silence.1) {
@@ -316,6 +353,7 @@ impl Engine {
             self.tick_pack(index, moment);
         }
         let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        self.state.sharing.tick(&self.packs, &self.limits);
         self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
         self.end_second();
@@ -334,8 +372,11 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, &self.limits);
-        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others };
-        pack.estimates.stress.tick(&view, &around);
+        let allowed = Allowed::of(pack, moment.engine, &self.limits);
+        let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
+        pack.estimates.tick_ends(&view, &pack.balancing, &around);
+        pack.estimates.tick_around(&view, &around);
+        pack.estimates.resistance.tick(&view, &around);
         let mut answers = std::mem::take(&mut pack.answers);
         answers.resize(RULES.len(), Answer::default());
         let bench = Bench { pack, view: &view, spec, limits: &self.limits, bank: &self.state };
@@ -353,6 +394,7 @@ impl Engine {
         let bench = BankBench {
             packs: &self.packs,
             bank: &self.bank,
+            state: &self.state,
             quality: &self.quality,
             limits: &self.limits,
             now: moment.engine,

@@ -93,6 +93,20 @@ impl Pack {
         gauge.put(now, value);
     }
 
+    /// How a value comes to be sent: by itself, or only when a device asks.
+    pub fn sent(&mut self, slot: Slot, asked: bool) {
+        let index = usize::from(slot.index);
+        let gauge = match slot.quantity {
+            Quantity::CellVoltage => self.cells.get_mut(index),
+            Quantity::Temperature => self.sensors.get_mut(index),
+            Quantity::CellBalancing => self.balancing.get_mut(index),
+            quantity => self.singles.get_mut((quantity as usize).wrapping_sub(FIRST)),
+        };
+        if let Some(gauge) = gauge {
+            gauge.set_asked(asked);
+        }
+    }
+
     /// What stood is no longer asked for: a recording ended, or the computer slept.
     pub fn pause(&mut self) {
         let many = self.cells.iter_mut().chain(&mut self.sensors).chain(&mut self.balancing);
@@ -104,8 +118,10 @@ impl Pack {
     pub fn watch_silence(&mut self, now: Stamp, periods: f64, secs: f64) -> bool {
         let known = || self.gauges().map(|(_, gauge)| gauge).filter(|gauge| gauge.count() >= 3);
         let heard = known().filter_map(Gauge::heard_at).max();
-        let silent = known().all(|gauge| gauge.silent_secs(now, periods, secs).is_some() || gauge.heard_at().is_none());
-        let heard = heard.filter(|_| silent);
+        let silent =
+            known().all(|gauge| gauge.unheard_secs(now, periods, secs).is_some() || gauge.heard_at().is_none());
+        // What is only ever sent when a device asks may be silent for good.
+        let heard = heard.filter(|_| silent && known().any(|gauge| !gauge.is_asked()));
         let was = std::mem::replace(&mut self.silent_since, heard);
         was.is_none() && self.silent_since.is_some()
     }
@@ -123,6 +139,11 @@ impl Pack {
             && self.balancing.len() <= MAX_CELLS
             && self.sensors.len() <= MAX_SENSORS
             && self.estimates.hours.is_within_bounds()
+            && self.estimates.apart.is_within_bounds()
+            && self.estimates.habits.is_within_bounds()
+            && self.estimates.leads.is_within_bounds()
+            && self.estimates.resistance.is_within_bounds()
+            && self.estimates.stress.minute.is_within_bounds()
     }
 
     /// Every gauge with its slot, for questions about what arrives at all.

@@ -1,11 +1,11 @@
 //! The engine's state as a [`Snapshot`]: a copy for screens, reports and scripts.
 
-use super::estimate::cold;
+use super::estimate::{cold, which};
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
 use super::{Engine, cause, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
-use crate::model::finding::{Finding, NotJudged, Subject};
+use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Stamp};
@@ -28,6 +28,7 @@ impl Engine {
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
+            buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
         };
         snapshot.causes = cause::causes(&snapshot.findings);
@@ -60,7 +61,7 @@ impl Engine {
     }
 
     fn estimates(&self, pack: &Pack) -> Vec<Estimate> {
-        let mut rows = estimate::rows(pack, self.now, &self.limits);
+        let mut rows = estimate::rows(pack, self.spec(pack), self.now, &self.limits);
         for row in &mut rows {
             row.as_of = row.as_of.map(|engine| engine.plus_nanos(self.offset));
         }
@@ -76,7 +77,9 @@ impl Engine {
 
     fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
         let as_of = (pack.view.now != Stamp::default()).then(|| pack.view.now.plus_nanos(self.offset));
-        let rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        let mut rows = pack.estimates.stress.rows(pack, self.spec(pack), &self.limits);
+        rows.extend(pack.estimates.habits.rows(pack, self.spec(pack), &self.limits));
+        rows.extend(self.state.sharing.rows(pack));
         rows.into_iter().map(|row| Estimate { as_of, ..row }).collect()
     }
 
@@ -140,11 +143,17 @@ impl Engine {
                     what_to_do: story.what_to_do,
                     caution: row.caution,
                     source: row.source,
+                    explanations: self.explain(row.code, subject),
                 })
             })
             .collect();
         findings.sort_by_key(|f| (std::cmp::Reverse(f.severity), !f.active, f.rule, f.subject));
         findings
+    }
+
+    fn explain(&self, code: &str, subject: Subject) -> Vec<Explanation> {
+        let pack = subject.pack.and_then(|pack| self.packs.get(usize::from(pack)));
+        pack.map_or_else(Vec::new, |pack| which::explain(code, pack, subject, &self.limits))
     }
 
     fn not_judged(&self) -> Vec<NotJudged> {

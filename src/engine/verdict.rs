@@ -170,6 +170,7 @@ mod tests {
             what_to_do: format!("See to {code}."),
             caution: "",
             source: "",
+            explanations: Vec::new(),
         }
     }
 

@@ -11,6 +11,9 @@ use serde::{Deserialize, Serialize};
 /// Between these a cell is on or near the plateau, V; judgement of this project.
 const PLATEAU: (f64, f64) = (3.0, 3.5);
 
+/// The dead-band is at least so many times the learnt offset of the current sensor; judgement of this project.
+const DEAD_OFFSETS: f64 = 3.0;
+
 /// One cell at one tick.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CellNow {
@@ -38,6 +41,15 @@ impl CellNow {
     pub fn readings_below(&self, limit: f64) -> u32 {
         u32::from(self.recent.low < limit) + u32::from(self.fresh > 1 && self.recent.low2 < limit)
     }
+}
+
+/// What two neighbours' readings say of their balance leads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LeadFault {
+    /// The lead between them is open.
+    Open,
+    /// Two leads are swapped.
+    Swapped,
 }
 
 /// One temperature sensor at one tick.
@@ -105,6 +117,8 @@ pub struct View {
     at_end: (u32, u16, bool),
     /// Whether every charging source that reports says 'off'; none when none reports.
     pub chargers_off: Option<bool>,
+    /// What the current sensor reads at zero, A; none while it is not learnt.
+    pub offset: Option<f64>,
 }
 
 impl View {
@@ -162,22 +176,66 @@ impl View {
         self.cells.iter().copied().min_by(|a, b| a.volts.total_cmp(&b.volts))
     }
 
-    /// Whether this cell and a neighbour read like two cells whose common balance lead is open: one too high by as
-    /// much as the other is too low, while the others stand on the plateau. Neither voltage is then the cell's own.
+    /// Whether this cell and a neighbour read like two cells whose common balance lead is open or swapped with the
+    /// next. Neither voltage is then the cell's own.
     #[must_use]
     pub fn lead_may_be_open(&self, cell: u8, limits: &Limits) -> bool {
-        let near = |at: Option<u8>| at.and_then(|at| self.cells.iter().find(|c| c.cell == at));
-        let Some(own) = near(Some(cell)) else { return false };
-        [cell.checked_sub(1), cell.checked_add(1)].into_iter().filter_map(near).any(|other| {
-            let rest = self.cells.iter().filter(|c| c.cell != own.cell && c.cell != other.cell);
-            let (sum, count) = rest.fold((0.0, 0), |(sum, count), c| (sum + c.volts, count + 1));
-            let others = sum / f64::from(count);
-            let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(L::TapSum) * 1e-3;
-            count > 0
-                && balanced
-                && (own.volts - others).abs() >= limits.get(L::TapOff)
-                && (PLATEAU.0..=PLATEAU.1).contains(&others)
-        })
+        let Some(own) = self.near(cell) else { return false };
+        [cell.checked_sub(1), cell.checked_add(1)].into_iter().flatten().any(|next| match self.near(next) {
+            Some(other) => self.pair_fault(&own, &other, limits).is_some(),
+            None => false,
+        }) || self.is_swapped(&own)
+    }
+
+    /// The first pair of neighbours that reads like an open or a swapped balance lead: the lower cell, and which.
+    #[must_use]
+    pub fn lead_faults(&self, limits: &Limits) -> Option<(u8, LeadFault)> {
+        let off = limits.get(L::TapOff);
+        let (low, high) = self.cells.iter().fold((f64::MAX, f64::MIN), |(l, h), c| (l.min(c.volts), h.max(c.volts)));
+        if high - low < off {
+            return None;
+        }
+        let swapped = self.cells.iter().find(|cell| cell.volts < -1.0 && self.is_swapped(cell));
+        if let Some(cell) = swapped {
+            return Some((cell.cell, LeadFault::Swapped));
+        }
+        let pair = |pair: &[CellNow]| match pair {
+            [one, two] if one.cell + 1 == two.cell => Some((one.cell, self.pair_fault(one, two, limits)?)),
+            _ => None,
+        };
+        self.cells.windows(2).find_map(pair)
+    }
+
+    fn near(&self, cell: u8) -> Option<CellNow> {
+        self.cells.iter().find(|c| c.cell == cell).copied()
+    }
+
+    /// One too high by as much as the other is too low, while the others stand on the plateau.
+    fn pair_fault(&self, own: &CellNow, other: &CellNow, limits: &Limits) -> Option<LeadFault> {
+        let rest = self.cells.iter().filter(|c| c.cell != own.cell && c.cell != other.cell);
+        let (sum, count) = rest.fold((0.0, 0), |(sum, count), c| (sum + c.volts, count + 1));
+        let others = sum / f64::from(count);
+        let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(L::TapSum) * 1e-3;
+        let open = count > 0
+            && balanced
+            && (own.volts - others).abs() >= limits.get(L::TapOff)
+            && (PLATEAU.0..=PLATEAU.1).contains(&others);
+        open.then_some(LeadFault::Open)
+    }
+
+    /// Less than none beside twice a cell's voltage: two leads are swapped. This cell is one of them.
+    fn is_swapped(&self, own: &CellNow) -> bool {
+        let double = 2.0 * PLATEAU.0..=2.0 * PLATEAU.1;
+        let beside = |test: &dyn Fn(f64) -> bool| {
+            [own.cell.checked_sub(1), own.cell.checked_add(1)]
+                .into_iter()
+                .flatten()
+                .filter_map(|cell| self.near(cell))
+                .any(|cell| test(cell.volts))
+        };
+        let negative = |volts: f64| (-PLATEAU.1..=-PLATEAU.0).contains(&volts);
+        (negative(own.volts) && beside(&|volts| double.contains(&volts)))
+            || (double.contains(&own.volts) && beside(&negative))
     }
 
     /// Whether every cell in series is valid.
@@ -189,7 +247,8 @@ impl View {
     /// Smallest current that counts as charging or drawing, A.
     #[must_use]
     pub fn dead_band(&self, limits: &Limits) -> f64 {
-        let amps = limits.get(L::DeadBandAmps);
+        let learnt = self.offset.map_or(0.0, |offset| DEAD_OFFSETS * offset.abs());
+        let amps = limits.get(L::DeadBandAmps).max(learnt);
         self.capacity.map_or(amps, |capacity| amps.max(capacity * limits.get(L::DeadBandRate)))
     }
 }
@@ -213,6 +272,7 @@ pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
     let before = pack.view.now;
     let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
     view.at_end = (0, 0, false);
+    view.offset = pack.estimates.soc.learnt_offset().map(|learnt| learnt.amps);
     view.look_at_cells(pack, at.spec, periods);
     view.look_at_sensors(pack, at.spec, periods);
     let valid = |quantity| pack.gauge(quantity).now(at.now, periods);

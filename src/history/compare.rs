@@ -65,6 +65,7 @@ mod tests {
             what_to_do: String::new(),
             caution: "",
             source: "",
+            explanations: Vec::new(),
         }
     }
 

@@ -208,6 +208,12 @@ impl Field {
         if count < 0.0 { count as i64 as u64 & self.mask() } else { count as u64 }
     }
 
+    /// How many codes of an unsigned field are numbers.
+    #[must_use]
+    pub fn plain_counts(&self) -> u64 {
+        self.top().saturating_sub(self.blank.codes()).saturating_add(1)
+    }
+
     /// Smallest and largest count that is a number.
     pub(super) fn counts(&self) -> (f64, f64) {
         let high = self.top().saturating_sub(self.blank.codes()) as f64;

@@ -172,6 +172,20 @@ facts! {
     LimitRate "limit_c_rate" Lowest;
     ChargeAh "charge_above_limit_ah" Sum;
     SpreadMillivolts "spread_mv" Highest;
+    ApartAh "apart_ah" Latest;
+    ApartLeastAh "apart_at_least_ah" Latest;
+    ApartPercent "apart_percent" Latest;
+    ApartErrorAh "apart_error_ah" Latest;
+    ShortAh "less_than_median_ah" Latest;
+    ShortPercent "less_than_median_percent" Latest;
+    ShortErrorAh "less_error_ah" Latest;
+    LostAh "lost_ah" Latest;
+    LostOverDays "lost_over_days" Latest;
+    LossMilliamps "loss_ma" Latest;
+    BehindAh "behind_ah" Latest;
+    BledHours "bled_h" Latest;
+    BledDueAh "bled_due_ah" Latest;
+    CameDownAh "came_down_ah" Latest;
     HeldHours "held_h" Highest;
     HeldDays "held_days" Highest;
     WindowDays "window_days" Latest;
@@ -182,6 +196,39 @@ facts! {
     StepSeconds "step_s" Latest;
     SilentSeconds "silent_s" Highest;
     OffRangePercent "at_range_end_percent" Highest;
+    ChargeVolts "charged_at_v" Highest;
+    HeldVolts "held_v" Highest;
+    FloatVolts "float_v" Highest;
+    Compensation "compensation_mv_per_k" Latest;
+    SharePercent "share_percent" Latest;
+    ShareBeyond "share_beyond_points" Latest;
+    SpreadKelvin "spread_k" Highest;
+    WarmingRate "warming_k_per_h" Lowest;
+    FirstCell "first_cell_number" Latest;
+    CutMargin "cut_margin_v" Latest;
+    NearSeconds "near_limit_s" Latest;
+    OffsetAmps "offset_a" Latest;
+    DaysLeft "until_a_tenth_days" Lowest;
+    DrawAmps "draw_a" Latest;
+    SinceFullDays "since_full_days" Latest;
+    Cycles "full_cycles" Latest;
+    HotHours "hours_hot_of_30d" Highest;
+    AgeingTimes "ageing_by_heat_times" Latest;
+    ConnectionMilliohms "connection_mohm" Latest;
+    ConnectionError "connection_error_mohm" Latest;
+    GrowthMilliohms "growth_mohm" Latest;
+    MillivoltsAt100 "at_100_a_mv" Latest;
+    HeatWatts "heat_w" Latest;
+    LargestAmps "largest_10min_a" Highest;
+    RatedAmps "rated_a" Latest;
+    OffMillivolts "off_mv" Latest;
+    ReadVolts "read_v" Latest;
+    OneWayAh "one_way_ah" Highest;
+    MeasuredAh "measured_ah" Latest;
+    FiledAh "filed_ah" Latest;
+    ResistanceFactor "resistance_rise_times" Latest;
+    HiddenSteps "hidden_step_times" Highest;
+    HiddenMillivolts "hidden_step_mv" Latest;
 }
 
 /// The figures under a finding.
@@ -244,6 +291,19 @@ pub struct Finding {
     pub caution: &'static str,
     /// Where the limit comes from.
     pub source: &'static str,
+    /// What may be behind it, the likeliest first; empty where the finding explains itself.
+    pub explanations: Vec<Explanation>,
+}
+
+/// One of the faults that may be behind a finding.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Explanation {
+    /// The fault, in words.
+    pub what: &'static str,
+    /// How much speaks for it, 0 to 1; all together at most 1.
+    pub weight: f64,
+    /// What observation would settle it.
+    pub settles_by: &'static str,
 }
 
 /// A condition that could not be judged, and why.

@@ -9,6 +9,17 @@ pub struct Heard {
     pub invalid: u32,
     /// A sender's beat.
     pub beat: Option<Beat>,
+    /// How its values come to be sent, where a standard tells; the decoder knows which values.
+    pub sent: Option<Sent>,
+}
+
+/// How a value comes to be sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sent {
+    /// Again and again, by itself: when it no longer comes, something is wrong.
+    ByItself,
+    /// When a device asks for it: that it does not come says nothing.
+    Asked,
 }
 
 /// A sender's own count of its frames and of its time.

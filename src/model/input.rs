@@ -2,6 +2,7 @@
 
 use super::{Frame, Stamp, Subject};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// One input with its moment on the wall clock of whoever recorded it.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,10 +74,12 @@ pub enum Body {
         /// How many inputs.
         count: u32,
     },
-    /// The bank file was read again; the first eight bytes of its SHA-256, or of any digest that the driver uses.
+    /// The bank file by which what follows is read and judged.
     BankFile {
-        /// Digest.
+        /// CRC-64/XZ of its text.
         digest: u64,
+        /// Its text; empty where a recording names the digest alone.
+        text: Arc<str>,
     },
     /// Somebody has seen a finding. Changes what is shown, never what was found.
     Acknowledge {

@@ -108,6 +108,29 @@ limits! {
     KneeMinutes "imbalance.minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
     KneeHysteresis "imbalance.hysteresis" = 10.0 "mV" [0.0, 500.0] Judgement, "Over when the spread has shrunk by this much";
     KneeTailRate "imbalance.tail-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Tail current: at most this";
+    ApartNotice "imbalance.notice" = 2.0 "% of capacity" [0.1, 50.0] Judgement, "Notice when the cells arrive further apart than this at the top, in charge";
+    ApartWarning "imbalance.warning" = 5.0 "% of capacity" [0.1, 50.0] Judgement, "Warning when the cells arrive further apart than this";
+    ApartBound "imbalance.bound" = 1.0 "% of capacity" [0.1, 50.0] Judgement, "When the charge ended before the last cell came: at least this, and a spread in the knee beside it";
+    KneeTop "imbalance.crossing" = 3.40 "V" [3.35, 3.60] Computed("the open-circuit table of docs/sources.md"), "A cell arrives at the top at this voltage, less what the current adds to it";
+    KneeBottom "imbalance.low-crossing" = 3.00 "V" [2.50, 3.20] Computed("the open-circuit table of docs/sources.md"), "A cell arrives at the bottom at this voltage, corrected in the same way";
+    KneeSlowSag "imbalance.slow-sag" = 0.14 "V per C" [0.0, 1.0] Judgement, "What a current adds slowly beside cell-undervoltage.sag, at 25 °C; by temperature";
+    KneeMostRate "imbalance.most-rate" = 0.40 "C" [0.01, 2.0] Computed("the open-circuit table of docs/sources.md"), "Arrivals are taken below this current";
+    KneeSameRate "imbalance.same-rate" = 0.07 "C" [0.005, 1.0] Computed("the open-circuit table of docs/sources.md"), "And compared only while the current stays this close to that at the first arrival";
+    KneeWarm "imbalance.warm" = 3.0 "°C" [-20.0, 40.0] Judgement, "And only when the coldest sensor is above this";
+    BalanceFrom "imbalance.balances-from" = 3.40 "V" [3.0, 3.8] Practice, "Balancing runs from this voltage on, where the bank does not say";
+    SmallNotice "low-capacity-cell.notice" = 7.0 "% of capacity" [0.5, 90.0] Judgement, "Notice when a cell holds less than the median by more than this, and by more than the error";
+    SmallWarning "low-capacity-cell.warning" = 20.0 "% of capacity" [0.5, 90.0] Judgement, "Warning when it holds less by more than this";
+    EndsApartDays "low-capacity-cell.days" = 20.0 "days" [0.5, 400.0] Judgement, "The visits of top and bottom that are put together lie no further apart";
+    DriftDays "self-discharging-cell.days" = 5.0 "days" [0.5, 60.0] Judgement, "Two visits of the top are compared when they lie at least so far apart";
+    DriftErrors "self-discharging-cell.errors" = 3.0 "times" [1.0, 20.0] Judgement, "What was lost must be so many times the error";
+    DriftLost "self-discharging-cell.lost" = 1.0 "% of capacity" [0.1, 50.0] Judgement, "And at least this much was lost, and the cell is at least this far behind";
+    DriftNotice "self-discharging-cell.notice" = 1.0 "mA per 100 Ah" [0.1, 1000.0] Judgement, "Notice above this";
+    DriftWarning "self-discharging-cell.warning" = 10.0 "mA per 100 Ah" [0.1, 10000.0] Judgement, "Warning above this";
+    BledHours "balancing-fails.hours" = 10.0 "h" [0.5, 1000.0] Judgement, "After so many hours in which the high cell was bled and the lowest was not";
+    BledDue "balancing-fails.due" = 1.2 "% of capacity" [0.1, 50.0] Judgement, "When so much should have been bled, and three times the error";
+    BledShare "balancing-fails.share" = 25.0 "%" [0.0, 100.0] Judgement, "And the cell came down by less than this share of it";
+    BalanceAmps "balancing-fails.current" = 0.03 "A" [0.001, 10.0] Practice, "Balance current where the state of each cell is reported and the current is not described";
+    CapacityNotKnown "capacity.not-known" = 10.0 "% of capacity" [1.0, 50.0] Judgement, "A measured capacity is not taken when its half width is beyond this";
     OvervoltageNotice "cell-overvoltage.notice" = 3.70 "V" [3.0, 4.5] Judgement, "Notice above it";
     OvervoltageNoticeSeconds "cell-overvoltage.notice-seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
     OvervoltageMean "cell-overvoltage.mean-notice" = 3.66 "V" [3.0, 4.5] Judgement, "Notice when the mean cell is above it: the charger is too high";
@@ -146,6 +169,47 @@ limits! {
     FloatMid "prolonged-high-float.middle" = 3.475 "V" [3.3, 4.0] Practice, "Held between this and the high mark: notice after the long days (13.9 V on four: 13.8 V and a charger's error)";
     HeldRate "held-high.rate" = 0.02 "C" [0.0, 1.0] Judgement, "Time per band of voltage is counted at less current than this";
     HeatActivation "heat.activation" = 47.0 "kJ/mol" [5.0, 120.0] Judgement, "Activation energy by which heat weighs time, relative to 25 °C (published models spread from 17 to 62)";
+    HotExposureCelsius "hot-exposure.celsius" = 38.0 "°C" [20.0, 60.0] Judgement, "Hours above this count as hot";
+    HotExposureHours "hot-exposure.hours" = 72.0 "h" [1.0, 720.0] Judgement, "Notice above so many hot hours within 30 days";
+    HotExposureNotice "hot-exposure.ageing-notice" = 2.0 "times" [1.0, 20.0] Judgement, "Notice when heat, weighted over 30 days, ages the cells by more than this relative to 25 °C";
+    HotExposureWarning "hot-exposure.ageing-warning" = 3.0 "times" [1.0, 20.0] Judgement, "Warning above this";
+    OffsetIntervals "current-offset.intervals" = 5.0 "intervals" [2.0, 100.0] Judgement, "The current sensor's offset is learnt from at least so many intervals between full charges";
+    OffsetFull "current-offset.full-error" = 1.0 "% of capacity" [0.05, 10.0] Judgement, "By how much what is left over between two full charges may be wrong";
+    SelfDischarge "storage.self-discharge" = 2.0 "% a month" [0.0, 20.0] Practice, "What cells lose by themselves (common figures 2 to 3 %, good cells less)";
+    StorageHours "low-in-storage.after" = 48.0 "h" [1.0, 1000.0] Judgement, "In store: neither charge nor load for this long";
+    StorageChargeRate "low-in-storage.charge-rate" = 0.01 "C" [0.0, 0.2] Judgement, "Charge means more than this";
+    StorageLoadRate "low-in-storage.load-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Load means more than this";
+    StorageNoticeDays "low-in-storage.notice-days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice when a tenth may be reached sooner";
+    StorageWarningDays "low-in-storage.warning-days" = 7.0 "days" [0.0, 400.0] Judgement, "Warning when sooner than this";
+    StorageRestHours "low-in-storage.rest-hours" = 12.0 "h" [1.0, 1000.0] Judgement, "Or at rest for this long with the mean cell below the marks";
+    StorageLowNotice "low-in-storage.rest-notice" = 3.20 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 12 %)"), "Notice below it";
+    StorageLowWarning "low-in-storage.rest-warning" = 3.13 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 8 %)"), "Warning below it";
+    StorageHoldHours "low-in-storage.hold-hours" = 1.0 "h" [0.0, 100.0] Judgement, "For this long";
+    NotFullDays "not-fully-charged.days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice after so many days without a full charge";
+    NotFullCycles "not-fully-charged.cycles" = 1.5 "times" [0.1, 100.0] Judgement, "In which the capacity was drawn so many times";
+    SessionSmallRate "charger-profile.small-rate" = 0.10 "C" [0.001, 1.0] Judgement, "A voltage is held by the charger while the current is smaller than this";
+    SessionHeldMinutes "charger-profile.held-minutes" = 10.0 "min" [1.0, 600.0] Judgement, "And for this long";
+    ProfileMean "charger-profile.mean" = 3.66 "V" [3.3, 4.2] Judgement, "Warning when the mean cell is charged above it";
+    ProfileSeconds "charger-profile.seconds" = 60.0 "s" [0.0, 3600.0] Judgement, "For this long";
+    ProfileMargin "charger-profile.margin" = 40.0 "mV a cell" [0.0, 500.0] Judgement, "Notice when it is held above what the bank allows by more than this";
+    ProfileMinutes "charger-profile.minutes" = 10.0 "min" [0.0, 600.0] Judgement, "For this long";
+    ProfileFloatHours "charger-profile.float-hours" = 3.0 "h" [0.1, 100.0] Judgement, "Or floated above what the bank allows by more than the margin for this long";
+    ProfileSlope "charger-profile.slope" = 10.0 "mV/K on four cells" [1.0, 100.0] Judgement, "Compensation left on: the voltage held falls by more than this, over three charges or more and at least 10 K";
+    ProfileCorrelation "charger-profile.correlation" = 0.8 "" [0.1, 1.0] Judgement, "And voltage and temperature go against each other at least this closely";
+    SharingMoved "unequal-sharing.moved" = 20.0 "% of capacity" [1.0, 100.0] Judgement, "Shares are taken over so much charge that moved one way";
+    SharingFromRate "unequal-sharing.from" = 0.05 "C" [0.0, 1.0] Judgement, "While the bank's current is at least this";
+    SharingNotice "unequal-sharing.notice" = 15.0 "points" [1.0, 100.0] Judgement, "Notice when a pack's share is off its share of capacity by more than this";
+    SharingWarning "unequal-sharing.warning" = 30.0 "points" [1.0, 100.0] Judgement, "Warning above this, or when it is beyond its own rating besides";
+    FightRate "unequal-sharing.fight" = 0.05 "C" [0.0, 1.0] Judgement, "Packs fight: one charges and another draws at more than this";
+    FightBank "unequal-sharing.fight-bank" = 0.02 "C" [0.0, 1.0] Judgement, "While the bank gives or takes less than this";
+    FightMinutes "unequal-sharing.fight-minutes" = 30.0 "min" [0.0, 1440.0] Judgement, "For this long";
+    SpreadNotice "temperature-spread.notice" = 8.0 "K" [1.0, 100.0] Judgement, "Notice when sensors on cells or case are further apart than at rest by more than this";
+    SpreadWarning "temperature-spread.warning" = 12.0 "K" [1.0, 100.0] Judgement, "Warning above this";
+    SpreadMinutes "temperature-spread.minutes" = 20.0 "min" [0.0, 600.0] Judgement, "For this long";
+    SpreadHysteresis "temperature-spread.hysteresis" = 1.0 "K" [0.0, 20.0] Judgement, "Over when it has come down by this much";
+    HeaterRise "heater-weak.rise" = 2.0 "K/h" [0.1, 50.0] Judgement, "Notice when the bank warms by less than this with its heater on";
+    HeaterMinutes "heater-weak.minutes" = 60.0 "min" [10.0, 600.0] Judgement, "Over this long without a break";
+    HeaterBelow "heater-weak.below" = 5.0 "°C" [-20.0, 40.0] Judgement, "While its coldest sensor is below this: a warm bank may only be held";
     OverCurrentSeconds "over-current.seconds" = 60.0 "s" [1.0, 3600.0] Judgement, "Root mean square over this long";
     OverCurrentDischarge "over-current.discharge" = 1.0 "C" [0.05, 20.0] Practice, "Discharge limit unless the bank gives one";
     OverCurrentUrgent "over-current.urgent-factor" = 2.0 "times" [1.0, 20.0] Judgement, "Urgent above this many times the limit";
@@ -160,6 +224,45 @@ limits! {
     SensorStuckKelvin "sensor-fault.stuck-kelvin" = 3.0 "K" [0.5, 50.0] Judgement, "While the median of its siblings moved this much";
     SensorJump "sensor-fault.jump" = 10.0 "K" [1.0, 100.0] Judgement, "Jump between two samples";
     SensorRangeEnd "sensor-fault.range-end" = 2.0 "%" [0.0, 100.0] Judgement, "Share of readings at the end of the signal's range";
+    SwingKelvin "sensor-fault.swing" = 2.0 "K" [0.2, 50.0] Judgement, "A sensor on cell or case swings with the air: by at least this either way in a day";
+    SwingTimes "sensor-fault.swing-times" = 1.5 "times" [1.0, 20.0] Judgement, "So many times as far as its siblings";
+    SwingHours "sensor-fault.swing-ahead" = 2.0 "h" [0.1, 12.0] Judgement, "And so long ahead of them";
+    SwingDays "sensor-fault.swing-days" = 3.0 "days" [1.0, 100.0] Judgement, "On so many days in a row";
+    SensorOffset "sensor-fault.offset" = 0.5 "A" [0.0, 50.0] Judgement, "The current sensor's learnt offset is beyond this for certain";
+    SensorOffsetRate "sensor-fault.offset-rate" = 3.3333 "A for 1000 Ah" [0.0, 1000.0] Judgement, "And beyond this, by the rated capacity";
+    StepRate "resistance.step" = 0.05 "C" [0.01, 2.0] Judgement, "A change of current by at least this much counts as a step";
+    StepVoltsLow "resistance.cells-from" = 3.15 "V" [2.5, 3.4] Judgement, "No cell below this at the smaller current of a step: there a cell's voltage runs away by itself";
+    StepVoltsHigh "resistance.cells-to" = 3.38 "V" [3.2, 3.6] Computed("the open-circuit table of docs/sources.md"), "No cell above this at the smaller current of a step";
+    StepSpacing "resistance.spacing" = 60.0 "s" [1.0, 600.0] Judgement, "Longest time between two sets of readings for the excess over the other cells: the slow part of the voltage is alike in all";
+    StepSpacingAbsolute "resistance.spacing-absolute" = 2.0 "s" [0.1, 60.0] Judgement, "Longest time between two sets of readings for a cell's resistance as such";
+    StepCount "resistance.steps" = 2.0 "steps" [2.0, 1000.0] Judgement, "Known after at least so many steps";
+    StepError "resistance.error" = 0.1 "mΩ" [0.001, 10.0] Judgement, "And with a smaller standard error than this";
+    StepForgets "resistance.forgets" = 500.0 "steps" [20.0, 100000.0] Judgement, "Older steps than about so many no longer count";
+    StepSpread "resistance.spread" = 7.0 "%" [0.0, 50.0] Judgement, "How far the cells' own resistances lie apart (19 of 20 cells)";
+    ConnectionExcess "high-resistance-connection.excess" = 0.3 "mΩ" [0.05, 100.0] Judgement, "Resistance above the cells' median, less links known from the bank's description";
+    ConnectionShare "high-resistance-connection.excess-share" = 25.0 "% of median" [1.0, 1000.0] Judgement, "And at least this share of the median";
+    ConnectionGrowth "high-resistance-connection.growth" = 0.15 "mΩ" [0.02, 100.0] Judgement, "Or growth over time by more than this";
+    ConnectionNotice "high-resistance-connection.notice" = 3.0 "W" [0.1, 1000.0] Judgement, "Notice when it gives off more heat than this";
+    ConnectionWarning "high-resistance-connection.warning" = 15.0 "W" [0.1, 10000.0] Judgement, "Warning when it gives off more heat than this";
+    ConnectionKelvin "high-resistance-connection.spread" = 5.0 "K" [0.5, 50.0] Judgement, "Not judged when sensors differ by more than this and a cell has none";
+    LeadOffset "balance-lead-fault.offset" = 15.0 "mV" [1.0, 500.0] Judgement, "A constant deviation of more than this, or a swing of more while balancing";
+    LeadMoves "balance-lead-fault.moves" = 10.0 "mV" [1.0, 100.0] Judgement, "Constant: it moves by less than this";
+    LeadCovered "balance-lead-fault.covered" = 15.0 "% of capacity" [1.0, 100.0] Judgement, "Over at least so much charge on the plateau (35 % as long as the knee was not seen)";
+    LeadRates "balance-lead-fault.rates" = 0.05 "C" [0.0, 2.0] Judgement, "And over at least so much of a range of currents";
+    LeadShared "balance-lead-fault.shared" = 40.0 "mV" [5.0, 500.0] Judgement, "Two neighbours off by as much up as down, this far apart";
+    LeadSharedMinutes "balance-lead-fault.shared-minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
+    LeadSharedRate "balance-lead-fault.shared-rate" = 0.1 "C" [0.01, 2.0] Judgement, "At less current than this";
+    LeadPlateauLow "balance-lead-fault.plateau-from" = 3.2 "V" [2.5, 3.4] Computed("the open-circuit table of docs/sources.md"), "With the other cells above this";
+    LeadPlateauHigh "balance-lead-fault.plateau-to" = 3.38 "V" [3.3, 3.6] Computed("the open-circuit table of docs/sources.md"), "And below this";
+    FiledSeriesVolts "bank-description.series" = 3.4 "V" [3.3, 3.8] Computed("the open-circuit table of docs/sources.md"), "With pack voltage only: a pack cannot stand above this per cell while it is drawn from: more cells than described";
+    FiledSeriesMinutes "bank-description.series-minutes" = 30.0 "min" [1.0, 600.0] Judgement, "For this long";
+    FiledSeriesRate "bank-description.series-rate" = 0.05 "C" [0.005, 1.0] Judgement, "Drawing more than this";
+    FiledOneWay "bank-description.one-way" = 1.1 "times" [1.01, 5.0] Judgement, "More than so many times the described capacity went one way within two days";
+    FiledMeasured "bank-description.measured" = 1.15 "times" [1.01, 5.0] Judgement, "Or so many times the described capacity was measured";
+    FiledGone "bank-description.resistance" = 1.6 "times" [1.2, 5.0] Judgement, "The resistance of all cells rose by this factor at once: a parallel string is gone, or the current sensor reads too little";
+    FiledHidden "bank-description.hidden-step" = 12.0 "mV" [1.0, 200.0] Judgement, "All cells move alike by more than this without a change of current";
+    FiledHiddenSteps "bank-description.hidden-steps" = 3.0 "steps" [1.0, 100.0] Judgement, "So many times: a load or charger bypasses the current sensor";
+    FiledHiddenSeconds "bank-description.hidden-apart" = 60.0 "s" [1.0, 600.0] Judgement, "None of them this near to a change of the current";
     StalePeriods "stale-data.valid-periods" = 3.0 "periods" [1.0, 100.0] Judgement, "A value is valid for so many of its usual periods";
     StaleFindPeriods "stale-data.periods" = 5.0 "periods" [1.0, 1000.0] Judgement, "Found after so many of its usual periods";
     StaleFindSeconds "stale-data.seconds" = 10.0 "s" [1.0, 86400.0] Judgement, "And after this long";
@@ -252,6 +355,12 @@ impl Limits {
     /// Every limit with its number in force.
     pub fn in_force(&self) -> impl Iterator<Item = (&'static Limit, f64)> {
         LIMITS.iter().zip(self.values.iter().copied())
+    }
+
+    /// The number in force of a limit by its name; none when there is no such limit.
+    #[must_use]
+    pub fn named(&self, name: &str) -> Option<f64> {
+        self.values.get(LIMITS.iter().position(|limit| limit.name == name)?).copied()
     }
 
     /// Overrides a limit by its name.

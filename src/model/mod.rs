@@ -4,9 +4,11 @@
 
 pub mod bank;
 pub mod day;
+pub mod dialect;
 pub mod finding;
 pub mod frame;
 pub mod heard;
+pub mod history;
 pub mod input;
 pub mod limits;
 pub mod reading;
@@ -16,9 +18,11 @@ mod text;
 
 pub use bank::{Bank, PackSpec, SensorRole};
 pub use day::Day;
+pub use dialect::Dialect;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};
-pub use heard::{Beat, Heard};
+pub use heard::{Beat, Heard, Sent};
+pub use history::{BankEvent, Change};
 pub use input::{Body, Input, Rejection};
 pub use limits::{Limit, Limits};
 pub use reading::{Quantity, Reading, Slot, Value};

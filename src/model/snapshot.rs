@@ -2,7 +2,7 @@
 
 use super::finding::{Episode, Finding, Level, NotJudged};
 use super::input::{ControllerState, Rejection};
-use super::{Bank, Stamp, Subject};
+use super::{Bank, Dialect, Stamp, Subject};
 
 /// Everything that is known at one moment.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -35,6 +35,36 @@ pub struct Snapshot {
     pub episodes: Vec<Episode>,
     /// Remarks, oldest first.
     pub notes: Vec<(Stamp, String)>,
+    /// What each interface speaks, as far as it is known.
+    pub buses: Vec<BusView>,
+}
+
+/// What an interface speaks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BusView {
+    /// Interface index.
+    pub channel: u8,
+    /// What it speaks; several when our own format goes on beside another.
+    pub dialects: Vec<Dialect>,
+    /// It was told, not found from the traffic.
+    pub forced: bool,
+    /// What a reader of its values must know: who is read, what is not sent and why.
+    pub remarks: Vec<String>,
+}
+
+/// As a person reads it.
+impl std::fmt::Display for BusView {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        for (number, dialect) in self.dialects.iter().enumerate() {
+            write!(f, "{}{dialect}", if number > 0 { " and " } else { "" })?;
+        }
+        let standard = self.dialects.iter().any(|dialect| matches!(dialect, Dialect::RvC | Dialect::Marine));
+        match (standard, self.forced) {
+            (true, true) => f.write_str(" (told so)"),
+            (true, false) => f.write_str(" (found from its traffic)"),
+            _ => Ok(()),
+        }
+    }
 }
 
 /// One sentence, a level, and what to do.

@@ -1,12 +1,16 @@
 //! Decode and engine as one: inputs go in, a snapshot comes out. Live and replay are drivers of this.
 
+mod filed;
 mod save;
 
-use crate::decode::Decoder;
+use crate::decode::{Decoder, Settings};
 use crate::engine::Engine;
+use crate::layout::CompiledMap;
 use crate::model::limits::Limits;
-use crate::model::{Bank, Body, Input, Snapshot, Stamp};
+use crate::model::{Bank, BankEvent, Body, Dialect, Input, Snapshot, Stamp};
+use std::sync::Arc;
 
+pub use filed::{Filed, FiledFrom};
 pub use save::{RestoreError, SavedState};
 
 /// What a run starts from.
@@ -16,6 +20,18 @@ pub struct Setup {
     pub limits: Limits,
     /// The bank as its file describes it; without one the bus's own description is taken.
     pub bank: Option<Bank>,
+    /// The map of the bank's file.
+    pub map: Option<Arc<CompiledMap>>,
+    /// What every interface speaks; none: found from the traffic.
+    pub dialect: Option<Dialect>,
+    /// Positive current is discharge where a standard leaves the sign open.
+    pub reversed: bool,
+    /// Counts of each live counter of that map.
+    pub counters: Vec<u64>,
+    /// What was done to the bank, by its file.
+    pub events: Vec<BankEvent>,
+    /// The bank file that all this was taken from; one in a recording is then not taken.
+    pub filed: Option<Filed>,
 }
 
 /// Decode and engine as one. Clone it, save it, restore it.
@@ -23,13 +39,23 @@ pub struct Setup {
 pub struct Pipeline {
     decoder: Decoder,
     engine: Engine,
+    /// What the run started from.
+    base: Arc<Setup>,
+    /// The same with the bank file in force.
+    setup: Arc<Setup>,
+    filed: FiledFrom,
 }
 
 impl Pipeline {
     /// A pipeline that has heard nothing.
     #[must_use]
     pub fn new(setup: Setup) -> Self {
-        Self { decoder: Decoder::own(), engine: Engine::new(setup.limits, setup.bank) }
+        let decoder = setup.decoder();
+        let mut engine = Engine::new(setup.limits.clone(), setup.bank.clone());
+        engine.history(setup.events.clone());
+        let filed = if setup.filed.is_some() { FiledFrom::Told } else { FiledFrom::Nothing };
+        let setup = Arc::new(setup);
+        Self { decoder, engine, base: Arc::clone(&setup), setup, filed }
     }
 
     /// Moves time on to a wall stamp. Every driver calls this before [`Self::push`] and while nothing comes.
@@ -50,8 +76,15 @@ impl Pipeline {
         match &input.body {
             Body::Frame(frame) => {
                 let engine = &mut self.engine;
-                let heard = self.decoder.frame(frame, |slot, value| engine.put(slot, value));
+                let heard = self.decoder.frame(engine.now(), frame, |slot, value| engine.put(slot, value));
                 self.engine.heard(frame, &heard);
+                if let Some(sent) = heard.sent {
+                    self.decoder.said().iter().for_each(|(slot, _)| self.engine.sent(*slot, sent));
+                }
+            }
+            Body::BankFile { digest, text } => {
+                self.bank_file(*digest, text);
+                self.engine.event(&input.body);
             }
             other => self.engine.event(other),
         }
@@ -71,12 +104,26 @@ impl Pipeline {
     /// A copy of everything that is known now.
     #[must_use]
     pub fn snapshot(&self) -> Snapshot {
-        self.engine.snapshot()
+        Snapshot { buses: self.decoder.buses(), ..self.engine.snapshot() }
     }
 
     /// Rises with every change of a finding, a verdict or an acknowledgement.
     #[must_use]
     pub fn changes(&self) -> u64 {
         self.engine.changes()
+    }
+}
+
+impl Setup {
+    /// A decoder that reads by it.
+    #[must_use]
+    pub fn decoder(&self) -> Decoder {
+        Decoder::new(Settings {
+            dialect: self.dialect,
+            reversed: self.reversed,
+            packs: self.bank.as_ref().map(|bank| bank.packs.len()),
+            map: self.map.clone(),
+            counters: self.counters.clone(),
+        })
     }
 }

@@ -33,12 +33,15 @@ struct Writing<'a> {
     version: u32,
     decoder: &'a DecoderState,
     engine: &'a Engine,
+    /// Bank file that the recording holds.
+    file: Option<&'a str>,
 }
 
 #[derive(Deserialize)]
 struct Read {
     decoder: DecoderState,
     engine: Engine,
+    file: Option<String>,
 }
 
 impl SavedState {
@@ -61,7 +64,12 @@ impl Pipeline {
     /// # Errors
     /// [`RestoreError::Broken`] when the state cannot be written, which would be a defect.
     pub fn save(&self) -> Result<SavedState, RestoreError> {
-        let writing = Writing { version: VERSION, decoder: self.decoder.state(), engine: &self.engine };
+        let writing = Writing {
+            version: VERSION,
+            decoder: self.decoder.state(),
+            engine: &self.engine,
+            file: self.recorded_text(),
+        };
         postcard::to_stdvec(&writing).map(SavedState).map_err(|e| RestoreError::Broken(e.to_string()))
     }
 
@@ -79,7 +87,10 @@ impl Pipeline {
             return Err(RestoreError::Version { found: version });
         }
         let read: Read = postcard::from_bytes(rest).map_err(broken)?;
-        let engine = read.engine.checked().ok_or_else(|| RestoreError::Broken("larger than any bank".into()))?;
-        Ok(Self { decoder: self.decoder.with_state(read.decoder), engine })
+        let too_large = || RestoreError::Broken("larger than any bank".into());
+        let engine = read.engine.checked().ok_or_else(too_large)?;
+        let state = read.decoder.checked().ok_or_else(too_large)?;
+        let fresh = self.refiled(read.file.as_deref()).map_err(|error| RestoreError::Broken(error.to_string()))?;
+        Ok(Self { decoder: fresh.decoder.with_state(state), engine, ..fresh })
     }
 }

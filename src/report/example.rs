@@ -1,9 +1,10 @@
 //! An invented bank at the end of an invented log, for the tests and for the example of the page.
 
 use super::FirstRefused;
+use crate::model::finding::Explanation;
 use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
-use crate::model::{Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
+use crate::model::snapshot::{BusView, CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
+use crate::model::{Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
 
 const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);
 
@@ -30,6 +31,7 @@ pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
         estimates: estimates(),
         quality: quality(),
         notes: vec![(BEGIN.plus_secs(60.0), "shore power on".into())],
+        buses: vec![BusView { channel: 0, dialects: vec![Dialect::Own], forced: false, remarks: Vec::new() }],
         ..Snapshot::default()
     };
     let refused = FirstRefused { reason: Rejection::BadHex, file: "trip.log".into(), line: 214 };
@@ -53,6 +55,11 @@ fn finding(text: &str, what_to_do: &str) -> Finding {
         what_to_do: what_to_do.into(),
         caution: "Do not bypass the BMS.",
         source: "judgement of this project; the cell maker's data sheet wins",
+        explanations: vec![Explanation {
+            what: "a balance lead that reads wrong",
+            weight: 0.25,
+            settles_by: "a rest on the plateau: it is off by the same millivolts there and under any current",
+        }],
     }
 }
 

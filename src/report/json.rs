@@ -2,8 +2,8 @@
 
 use super::words::rfc3339;
 use super::{Report, scope};
-use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{Estimate, Quality};
+use crate::model::finding::{Explanation, Finding, NotJudged};
+use crate::model::snapshot::{BusView, Estimate, Quality};
 use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -14,6 +14,8 @@ pub const SCHEMA: u32 = 1;
 const DECIMALS: f64 = 1e6;
 /// Longest text of a remark, characters.
 const NOTE: usize = 240;
+/// Longest text of what is said about an interface, characters.
+const REMARK: usize = 600;
 
 #[derive(Serialize)]
 struct Whole<'a> {
@@ -54,6 +56,14 @@ struct Found<'a> {
     r#do: &'a str,
     caution: Option<&'static str>,
     source: &'static str,
+    explanations: Vec<Explained>,
+}
+
+#[derive(Serialize)]
+struct Explained {
+    fault: &'static str,
+    weight: f64,
+    settled_by: &'static str,
 }
 
 /// Counted from 1.
@@ -86,6 +96,16 @@ struct Input {
     error_frames: u64,
     clock_steps: u64,
     unrecorded: u64,
+    buses: Vec<Bus>,
+}
+
+/// What an interface speaks.
+#[derive(Serialize)]
+struct Bus {
+    interface: Option<String>,
+    dialects: Vec<&'static str>,
+    told: bool,
+    remarks: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -156,7 +176,13 @@ fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
         r#do: &finding.what_to_do,
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
+        explanations: finding.explanations.iter().map(explained).collect(),
     }
+}
+
+fn explained(explanation: &Explanation) -> Explained {
+    let weight = (explanation.weight * 100.0).round() / 100.0;
+    Explained { fault: explanation.what, weight, settled_by: explanation.settles_by }
 }
 
 fn unjudged(item: &NotJudged) -> Unjudged<'_> {
@@ -196,6 +222,15 @@ fn estimates(estimates: &[Estimate]) -> Map<String, Value> {
     by_name
 }
 
+fn bus(bus: &BusView, report: &Report) -> Bus {
+    Bus {
+        interface: report.interfaces.get(usize::from(bus.channel)).cloned(),
+        dialects: bus.dialects.iter().map(|dialect| dialect.word()).collect(),
+        told: bus.forced,
+        remarks: bus.remarks.iter().map(|remark| clean(remark, REMARK)).collect(),
+    }
+}
+
 fn input(quality: &Quality, report: &Report) -> Input {
     let first = |stamp: Option<Stamp>| stamp.map(rfc3339);
     Input {
@@ -215,6 +250,7 @@ fn input(quality: &Quality, report: &Report) -> Input {
         error_frames: quality.error_frames,
         clock_steps: quality.clock_steps,
         unrecorded: quality.unrecorded,
+        buses: report.snapshot.buses.iter().map(|bus| self::bus(bus, report)).collect(),
     }
 }
 

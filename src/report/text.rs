@@ -64,6 +64,11 @@ fn found(out: &mut String, finding: &Finding, cause: Option<&Finding>) {
     if !figures.is_empty() {
         wrap(out, "    Evidence: ", &figures.join("; "));
     }
+    for (index, explanation) in finding.explanations.iter().enumerate() {
+        let intro = if index == 0 { "    May be: " } else { "            " };
+        let percent = (explanation.weight * 100.0).round();
+        wrap(out, intro, &format!("{percent:.0} % {}. Settled by {}.", explanation.what, explanation.settles_by));
+    }
     wrap(out, "    Limit from: ", finding.source);
 }
 
@@ -160,6 +165,18 @@ fn data(out: &mut String, report: &Report) {
     }
     refused(out, report);
     links(out, report);
+    buses(out, report);
+}
+
+/// What each interface speaks, and what must be known about it.
+fn buses(out: &mut String, report: &Report) {
+    for bus in &report.snapshot.buses {
+        let name = report.interfaces.get(usize::from(bus.channel)).map_or("an interface", String::as_str);
+        wrap(out, "  ", &format!("{name} speaks {bus}"));
+        for remark in &bus.remarks {
+            wrap(out, "    ", remark);
+        }
+    }
 }
 
 fn refused(out: &mut String, report: &Report) {
@@ -219,6 +236,9 @@ Found (times are UTC)
                 let the cell rise so far.
     When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
     Evidence: peak 3.805 V
+    May be: 25 % a balance lead that reads wrong. Settled by a rest on the
+            plateau: it is off by the same millivolts there and under any
+            current.
     Limit from: judgement of this project; the cell maker's data sheet wins
 
 Caution
@@ -237,6 +257,7 @@ Data
   gaps in which data should have come: 1
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
   of trip.log
+  can0 speaks Cellwright's own format
 
 Notes
   2026-01-10 05:01:00  shore power on

@@ -5,6 +5,12 @@ use crate::model::{Fact, Rejection, Stamp};
 /// Endings of names and the unit that they stand for. A longer ending stands before the one that it ends with.
 const UNITS: &[(&str, &str)] = &[
     ("_c_rate", "of the capacity per hour"),
+    ("_mv_per_k", "mV/K"),
+    ("_k_per_h", "K/h"),
+    ("_number", "in the row"),
+    ("_points", "points"),
+    ("_cycles", "cycles"),
+    ("_times", "times"),
     ("_percent", "%"),
     ("_fraction", "of full"),
     ("_frames", "frames"),

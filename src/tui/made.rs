@@ -104,6 +104,7 @@ fn finding(severity: Severity, code: &'static str, subject: Subject, text: &str,
         what_to_do: what_to_do.into(),
         caution: "Warm the bank before charging; do not lift a lock of the BMS.",
         source: "computed from published cells",
+        explanations: Vec::new(),
     }
 }
 

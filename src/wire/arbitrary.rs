@@ -52,7 +52,7 @@ fn body(channels: u8) -> impl Strategy<Value = Body> {
         1 => any::<i64>().prop_map(|old| Body::ClockStep { old: Stamp::from_nanos(old) }),
         1 => any::<u32>().prop_map(|secs| Body::Suspend { secs }),
         1 => any::<u32>().prop_map(|count| Body::Gap { count }),
-        1 => any::<u64>().prop_map(|digest| Body::BankFile { digest }),
+        1 => "[a-z =\\n]{1,200}".prop_map(|text| Body::BankFile { digest: super::reserved::digest(&text), text: text.as_str().into() }),
         1 => (any::<u16>(), subject).prop_map(|(rule, subject)| Body::Acknowledge { rule, subject }),
         2 => "[a-zA-Z0-9 äß€漢.,]{0,60}".prop_map(Body::Note),
         1 => Just(Body::Closing),

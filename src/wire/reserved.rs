@@ -5,8 +5,10 @@
 //! of an interface travels as text, so that channels are numbered alike whoever reads the recording.
 
 mod notes;
+mod parts;
 
 pub use notes::Notes;
+pub use parts::{MOST_FILE, digest};
 
 use super::Interfaces;
 use crate::model::input::{ControllerState, Loss};
@@ -32,6 +34,7 @@ mod kind {
     pub(super) const ACKNOWLEDGE: u8 = 9;
     pub(super) const NOTE: u8 = 10;
     pub(super) const CLOSING: u8 = 11;
+    pub(super) const BANK_TEXT: u8 = 12;
 }
 
 const LOSSES: [Loss; 3] = [Loss::Computer, Loss::Adapter, Loss::Sender];
@@ -46,7 +49,8 @@ const CONTROLLER_STATES: [ControllerState; 5] = [
 /// Lengths of a CAN FD frame above eight bytes (ISO 11898-1).
 const FD_LENGTHS: [usize; 7] = [12, 16, 20, 24, 32, 48, 64];
 
-/// The frames of an input that is no bus frame: one, or up to four for a note. Nothing for a bus frame.
+/// The frames of an input that is no bus frame: one, up to four for a note, as many as it takes for a bank file.
+/// Nothing for a bus frame.
 pub fn encode(body: &Body, interfaces: &Interfaces, mut each: impl FnMut(&Frame)) {
     let mut send = |kind: u8, fields: &[&[u8]]| each(&frame(kind, fields));
     match body {
@@ -64,7 +68,10 @@ pub fn encode(body: &Body, interfaces: &Interfaces, mut each: impl FnMut(&Frame)
         Body::ClockStep { old } => send(kind::CLOCK_STEP, &[&old.nanos().to_le_bytes()]),
         Body::Suspend { secs } => send(kind::SUSPEND, &[&secs.to_le_bytes()]),
         Body::Gap { count } => send(kind::GAP, &[&count.to_le_bytes()]),
-        Body::BankFile { digest } => send(kind::BANK_FILE, &[&digest.to_le_bytes()]),
+        Body::BankFile { digest, text } => {
+            parts::split(text, |from, part| send(kind::BANK_TEXT, &[from, part]));
+            send(kind::BANK_FILE, &[&digest.to_le_bytes()]);
+        }
         Body::Acknowledge { rule, subject } => {
             let parts =
                 [subject.pack, subject.cell, subject.sensor].map(|part| part.map_or(0, |n| n.saturating_add(1)));
@@ -75,7 +82,7 @@ pub fn encode(body: &Body, interfaces: &Interfaces, mut each: impl FnMut(&Frame)
     }
 }
 
-/// The input of a reserved frame; `None` for a part of a note that is not yet whole.
+/// The input of a reserved frame; `None` for a part of a note or a bank file that is not yet whole.
 ///
 /// # Errors
 /// [`Rejection::BadInput`] for a kind, a length or a code that is not in the table;
@@ -88,6 +95,11 @@ pub fn decode(frame: &Frame, interfaces: &mut Interfaces, notes: &mut Notes) -> 
     let fields = fields.get(..usize::from(*count)).ok_or(Rejection::BadInput)?;
     if *kind == kind::NOTE {
         return notes.take(fields);
+    }
+    match *kind {
+        kind::BANK_TEXT => return notes.file.take(fields).map(|()| None),
+        kind::BANK_FILE => return notes.file.end(u64::from_le_bytes(exact(fields)?)).map(Some),
+        _ => {}
     }
     body(*kind, fields, interfaces).map(Some)
 }
@@ -108,7 +120,6 @@ fn body(kind: u8, fields: &[u8], interfaces: &mut Interfaces) -> Result<Body, Re
         (kind::CLOCK_STEP, _) => Body::ClockStep { old: Stamp::from_nanos(i64::from_le_bytes(exact(fields)?)) },
         (kind::SUSPEND, _) => Body::Suspend { secs: u32::from_le_bytes(exact(fields)?) },
         (kind::GAP, _) => Body::Gap { count: u32::from_le_bytes(exact(fields)?) },
-        (kind::BANK_FILE, _) => Body::BankFile { digest: u64::from_le_bytes(exact(fields)?) },
         (kind::ACKNOWLEDGE, [low, high, pack, cell, sensor]) => {
             let [pack, cell, sensor] = [pack, cell, sensor].map(|part| part.checked_sub(1));
             Body::Acknowledge { rule: u16::from_le_bytes([*low, *high]), subject: Subject { pack, cell, sensor } }

@@ -3,6 +3,7 @@
 //! `cargo bench --bench speed` prints; `-- --gate` leaves out the slow and large logs and fails when the ratio or
 //! the memory is worse than promised. Needs the Python environment of `.ci/run reference` (or CELLWRIGHT_PYTHON).
 
+mod dbc;
 mod logs;
 mod picture;
 
@@ -16,6 +17,8 @@ use std::time::{Duration, Instant};
 const RATIO: f64 = 25.0;
 /// Most memory, whatever the log's length, KiB.
 const MOST_KIB: u64 = 64 * 1024;
+/// Part of the speed of our own format that a DBC of 300 messages must reach.
+const DBC: f64 = 0.8;
 /// Frames that both sides decode.
 const BOTH: usize = 400_000;
 
@@ -83,7 +86,7 @@ fn high_water(process: u32) -> u64 {
 }
 
 /// Time that all threads of a process have spent on a core; zero once it has gone.
-fn on_core(process: u32) -> Duration {
+pub(crate) fn on_core(process: u32) -> Duration {
     let Ok(threads) = fs::read_dir(format!("/proc/{process}/task")) else { return Duration::ZERO };
     let nanos = threads.flatten().filter_map(|thread| {
         let text = fs::read_to_string(thread.path().join("schedstat")).ok()?;
@@ -152,6 +155,17 @@ fn main() -> ExitCode {
             }
         }
         Err(why) => failed.push(why),
+    }
+
+    let (own, dbc) = dbc::rates();
+    let part = dbc / own;
+    println!(
+        "decoding through a DBC of 300 messages {:.1} M frames/s, our own format {:.1}: {part:.2} of it (promised: {DBC})",
+        dbc / 1e6,
+        own / 1e6
+    );
+    if part < DBC {
+        failed.push(format!("a DBC has {part:.2} of the speed of our own format, promised {DBC}"));
     }
 
     let year = log("365", "60");

@@ -121,3 +121,29 @@ fn a_wrong_dbc_is_refused_with_its_lines() {
     let escape = refused(&desk.put("escape.dbc", "BO_ 5 A\x1b[31m: 1 X\n"));
     assert!(!escape.contains('\x1b') && escape.contains("expected ':' after the name"), "{escape}");
 }
+
+#[test]
+fn frames_of_the_open_standards_have_names_and_their_interface_is_told() {
+    let desk = Desk::new();
+    let text = "(1768021200.000000) can0 19FFFD46#01780001A01A3777\n\
+                (1768021200.100000) can0 1DFDDD46#010103D5110D41FF\n\
+                (1768021200.200000) can1 19F21210#400B0500005764F4\n\
+                (1768021200.300000) can1 19F21210#4100FFFF7800FFFF\n";
+    let log = desk.put("two.log", text.to_owned());
+    let frames = objects(&cellwright(&["decode", "--format", "ndjson", &log]).out);
+    let names: Vec<&Value> = frames.iter().map(|frame| &frame["message"]).collect();
+    assert_eq!(names, ["dc_source_status_1", "cell_detail", "dc_detailed_status", "dc_detailed_status"]);
+    assert_eq!(
+        (&frames[0]["signals"]["pack1_current_a"], &frames[1]["signals"]["pack1_cell3_voltage_v"]),
+        (&serde_json::json!(-100.0), &serde_json::json!(3.345))
+    );
+    assert_eq!(frames[3]["signals"], serde_json::json!({"pack1_reported_soc_fraction": 0.87}));
+    let checked = cellwright(&["check", "--format", "json", &log]);
+    let report: Value = serde_json::from_str(&checked.out).expect("a document");
+    let buses = &report["input"]["buses"];
+    assert_eq!((&buses[0]["interface"], &buses[0]["dialects"][0]), (&"can0".into(), &"rv-c".into()));
+    assert_eq!((&buses[1]["interface"], &buses[1]["dialects"][0]), (&"can1".into(), &"iec-61162-3".into()));
+    let told = cellwright(&["decode", "--dialect", "iec-61162-3", "--format", "ndjson", &log]);
+    assert_eq!(objects(&told.out)[0]["message"], Value::Null);
+    assert_eq!(cellwright(&["decode", "--dialect", "rvc", &log]).code, 2);
+}

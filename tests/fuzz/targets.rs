@@ -1,6 +1,7 @@
 //! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
 //! `tests/hostile.rs` call the same functions.
 
+use cellwright::decode::{Decoder, DecoderState};
 use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
@@ -20,6 +21,7 @@ pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("serial_can", serial_can),
     ("log_lines", log_lines),
     ("decoder", decoder),
+    ("standards", standards),
     ("description", description),
     ("pipeline", pipeline),
     ("saved_state", saved_state),
@@ -94,6 +96,46 @@ pub(crate) fn decoder(data: &[u8]) {
             assert!(!matches!(value, Value::Present(number) if !(low..=high).contains(&number)), "{slot:?} {value:?}");
         });
     }
+}
+
+/// Any frames of the open standards' groups, two interfaces and many senders: every value lies within its bounds or is
+/// none, what is under way stays small, and saved and restored half way the rest says the same.
+pub(crate) fn standards(data: &[u8]) {
+    let mut decoders = [Decoder::default(), Decoder::default()];
+    let mut at = Stamp::from_secs(1_768_435_200);
+    let frames: Vec<Frame> = standard_frames(data).collect();
+    for (number, frame) in frames.iter().enumerate() {
+        at = at.plus_nanos(1_i64 << (frame.word() % 34));
+        if number == frames.len() / 2 {
+            let state = postcard::to_stdvec(decoders[0].state()).unwrap();
+            assert!(state.len() < 1 << 18, "{} bytes", state.len());
+            let state: DecoderState = postcard::from_bytes(&state).unwrap();
+            decoders[1] = Decoder::default().with_state(state.checked().expect("in bounds"));
+        }
+        let [mut said, mut again] = [Vec::new(), Vec::new()];
+        decoders[0].frame(at, frame, |slot, value| said.push((slot, value)));
+        decoders[1].frame(at, frame, |slot, value| again.push((slot, value)));
+        assert_eq!(said, again);
+        for (slot, value) in said {
+            let (low, high) = slot.quantity.bounds();
+            assert!(!matches!(value, Value::Present(number) if !(low..=high).contains(&number)), "{slot:?} {value:?}");
+        }
+    }
+    assert_eq!(decoders[0].buses(), decoders[1].buses());
+}
+
+/// Frames out of bytes, of groups that the standards have.
+fn standard_frames(data: &[u8]) -> impl Iterator<Item = Frame> {
+    const GROUPS: [u32; 16] = [
+        0x1_FFFD, 0x1_FFFC, 0x1_FEC9, 0x1_FEC8, 0x1_FEC7, 0x1_FEA5, 0x1_FE95, 0x1_FE94, 0x1_FE8B, 0x1_FDF1, 0x1_FDDD,
+        0x1_F212, 0x1_F214, 0x1_F219, 0xECFF, 0xEBFF,
+    ];
+    data.chunks_exact(10).map(|record| {
+        let group = GROUPS[usize::from(record[0] % 16)];
+        let mut bytes = [0; 8];
+        bytes.copy_from_slice(&record[2..]);
+        Frame::extended(6 << 26 | group << 8 | u32::from(record[1]), bytes).on(record[0] >> 7)
+    })
 }
 
 /// Description frames: whatever they say, the bank stays within the largest there is.

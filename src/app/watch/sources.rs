@@ -15,7 +15,7 @@ const NET: &str = "/sys/class/net";
 
 /// A source that was named.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Source {
+pub(in crate::app) enum Source {
     /// A text log on the standard input.
     Pipe,
     /// A CAN interface.
@@ -29,7 +29,7 @@ pub(super) enum Source {
 }
 
 impl Source {
-    pub(super) fn kind(&self) -> Kind {
+    pub(in crate::app) fn kind(&self) -> Kind {
         match self {
             Self::Pipe | Self::File(_) => Kind::Stamped,
             Self::Can(_) | Self::Serial(_) | Self::Adapter(_) => Kind::Live,
@@ -38,7 +38,7 @@ impl Source {
 }
 
 /// The sources that were named.
-pub(super) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
+pub(in crate::app) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
     let mut seen = BTreeSet::new();
     let mut sources = Vec::new();
     for name in &args.sources {
@@ -106,7 +106,7 @@ fn shown(name: &str) -> String {
 }
 
 /// Starts a thread for what waits for descriptors, and one for each pipe and file.
-pub(super) fn start(sources: &[Source], clock: &Arc<dyn Clock>) -> anyhow::Result<Receiver<Batch>> {
+pub(in crate::app) fn start(sources: &[Source], clock: &Arc<dyn Clock>) -> anyhow::Result<Receiver<Batch>> {
     let (sender, batches) = queue();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().context("cannot listen")?;
     let mut tasks = Vec::new();
@@ -146,7 +146,7 @@ fn thread(work: impl FnOnce() -> Result<(), crate::source::Gone> + Send + 'stati
 }
 
 /// What there is to listen to, and what to type next.
-pub(super) fn list() -> String {
+pub(in crate::app) fn list() -> String {
     let ports = find::ports(Path::new("/dev"));
     let interfaces = find::interfaces(Path::new(NET));
     let mut text = String::new();

@@ -286,21 +286,24 @@ impl Cold {
         rows.push(total("minutes_above_plating_limit", self.plating.total_secs / 60.0));
         rows.push(total("ah_above_plating_limit", self.plating.total_ah));
         let kinds = SourceKind::ALL.iter().zip(&self.by_source).filter(|(_, exposure)| exposure.secs > 0.0);
-        rows.extend(kinds.map(|((_, kind), exposure)| known(source_row(*kind), subject, exposure.secs / 60.0)));
+        for ((_, kind), exposure) in kinds {
+            let [minutes, ah] = source_rows(*kind);
+            rows.extend([known(minutes, subject, exposure.secs / 60.0), known(ah, subject, exposure.ah)]);
+        }
         rows
     }
 }
 
-/// Name of the row that says how long one kind of source charged above the limit.
-const fn source_row(kind: SourceKind) -> &'static str {
+/// Names of the rows that say how long, and by how much, one kind of source charged above the limit.
+const fn source_rows(kind: SourceKind) -> [&'static str; 2] {
     match kind {
-        SourceKind::Unknown => "minutes_above_cold_limit_unknown_source",
-        SourceKind::Alternator => "minutes_above_cold_limit_alternator",
-        SourceKind::Shore => "minutes_above_cold_limit_shore_charger",
-        SourceKind::Solar => "minutes_above_cold_limit_solar",
-        SourceKind::Wind => "minutes_above_cold_limit_wind",
-        SourceKind::Generator => "minutes_above_cold_limit_generator",
-        SourceKind::Converter => "minutes_above_cold_limit_dc_converter",
+        SourceKind::Unknown => ["minutes_above_cold_limit_unknown_source", "ah_above_cold_limit_unknown_source"],
+        SourceKind::Alternator => ["minutes_above_cold_limit_alternator", "ah_above_cold_limit_alternator"],
+        SourceKind::Shore => ["minutes_above_cold_limit_shore_charger", "ah_above_cold_limit_shore_charger"],
+        SourceKind::Solar => ["minutes_above_cold_limit_solar", "ah_above_cold_limit_solar"],
+        SourceKind::Wind => ["minutes_above_cold_limit_wind", "ah_above_cold_limit_wind"],
+        SourceKind::Generator => ["minutes_above_cold_limit_generator", "ah_above_cold_limit_generator"],
+        SourceKind::Converter => ["minutes_above_cold_limit_dc_converter", "ah_above_cold_limit_dc_converter"],
     }
 }
 

@@ -1,24 +1,55 @@
 //! Running estimates of a pack: one file an estimator. Each keeps running state only and never looks back.
 
+pub mod ahead;
+pub mod apart;
+pub mod balance;
+pub mod baseline;
+pub mod bypass;
+pub mod capacity;
 pub mod charge;
 pub mod cold;
 pub mod cut;
+mod end_rows;
+pub mod fit;
+mod forget;
 pub mod full;
+pub mod habits;
+pub mod heat;
 pub mod hours;
+pub mod knee;
+pub mod leads;
+pub mod load;
+pub mod minute;
+pub mod offset;
+pub mod one_way;
+pub mod polar;
+pub mod resistance;
+mod resistance_rows;
 pub mod rest;
 pub mod rise;
+pub mod rls;
 pub mod rms;
 mod rows;
 pub mod sensors;
+pub mod session;
+pub mod share;
 pub mod soc;
+pub mod standby;
+pub mod steps;
 pub mod stress;
+pub mod swing;
 pub mod taper;
+pub mod thermal;
+pub mod visit;
+pub mod which;
 
 pub use rows::rows;
 
+use super::gauge::Gauge;
 use super::view::View;
 use crate::model::limits::Limits;
 use serde::{Deserialize, Serialize};
+use stress::Around;
 
 /// The estimators of one pack.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -37,6 +68,20 @@ pub struct Estimates {
     pub hours: hours::Hours,
     /// State of charge.
     pub soc: soc::Soc,
+    /// How far the cells stand apart.
+    pub apart: apart::Apart,
+    /// Capacity.
+    pub capacity: capacity::Capacity,
+    /// How the pack is used, day by day.
+    pub habits: habits::Habits,
+    /// Resistance from steps of the current.
+    pub resistance: resistance::Resistance,
+    /// Charge that went one way.
+    pub one_way: one_way::OneWay,
+    /// The balance leads.
+    pub leads: leads::Leads,
+    /// Heat that a connection gives off.
+    pub load: load::Load,
 }
 
 impl Estimates {
@@ -47,6 +92,24 @@ impl Estimates {
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);
         self.hours.tick(view, &self.taper, &self.charge, limits);
-        self.soc.tick(view, (&self.charge, &self.taper, &self.rest), limits);
+        self.load.tick(view);
+        self.leads.tick(view, limits);
+        self.one_way.tick(view, &self.charge);
+    }
+
+    /// Moves on what looks at the ends of the charge, and counts between them.
+    pub fn tick_ends(&mut self, view: &View, states: &[Gauge], around: &Around) {
+        self.apart.tick(view, &self.charge, states, around);
+        let measured = self.capacity.measured();
+        let counted = (&self.charge, &self.taper, &self.rest);
+        let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);
+        self.capacity.tick(view, &self.charge, (full.as_ref(), self.apart.low_mark), around.limits);
+    }
+
+    /// Moves on what looks beyond the pack's own view: at sources, description, other packs.
+    pub fn tick_around(&mut self, view: &View, around: &stress::Around) {
+        self.stress.tick(view, around);
+        let told = habits::Told { charge: &self.charge, soc: &self.soc, rest: &self.rest };
+        self.habits.tick(view, around, &told);
     }
 }

@@ -1,31 +1,34 @@
 //! A pack's estimates as rows for the screen, the report and JSON: a value with its bounds, or why there is none.
 
 use crate::engine::pack::Pack;
+use crate::model::bank::PackSpec;
 use crate::model::finding::Subject;
 use crate::model::limits::{L, Limits};
 use crate::model::snapshot::Estimate;
 use crate::model::{Quantity, Stamp};
 
-/// Every estimate of a pack, `as_of` by engine time; `now` is the engine's.
+/// Every estimate of a pack, described as `spec`, `as_of` by engine time; `now` is the engine's.
 #[must_use]
-pub fn rows(pack: &Pack, now: Stamp, limits: &Limits) -> Vec<Estimate> {
+pub fn rows(pack: &Pack, spec: &PackSpec, now: Stamp, limits: &Limits) -> Vec<Estimate> {
     let mut rows = vec![soc(pack, now, limits), since_full(pack, now)];
     rows.extend(charge(pack, limits));
     rows.push(held_high(pack, limits));
     rows.push(rest(pack, limits));
+    rows.extend(super::end_rows::rows(pack, spec, limits));
+    rows.extend(super::resistance_rows::rows(pack, limits));
     rows
 }
 
-fn row(pack: &Pack, name: &'static str) -> Estimate {
+pub(super) fn row(pack: &Pack, name: &'static str) -> Estimate {
     let subject = Subject::pack(pack.number);
     Estimate { name, subject, value: None, low: None, high: None, as_of: None, why: None }
 }
 
-fn missing(pack: &Pack, name: &'static str, why: &str) -> Estimate {
+pub(super) fn missing(pack: &Pack, name: &'static str, why: &str) -> Estimate {
     Estimate { why: Some(why.to_owned()), ..row(pack, name) }
 }
 
-/// State of charge, % of the rated capacity.
+/// State of charge, % of the capacity: the measured one once known, else the rated one.
 fn soc(pack: &Pack, now: Stamp, limits: &Limits) -> Estimate {
     let name = "soc_percent";
     match pack.estimates.soc.estimate(&pack.view, now, limits) {

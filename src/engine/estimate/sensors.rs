@@ -1,6 +1,7 @@
 //! Whether each temperature sensor can be trusted: does it move with its siblings, does it jump, does it read
 //! at the end of its range.
 
+use super::swing::Swing;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, MAX_SENSORS, Stamp};
@@ -24,6 +25,8 @@ pub enum Trouble {
     Jumped,
     /// Too many readings at the end of its range.
     RangeEnd,
+    /// Its daily swing is that of the air.
+    Air,
 }
 
 /// What is remembered of one sensor.
@@ -64,9 +67,20 @@ pub struct Sensors {
     current: Ends,
     troubles: [Option<Trouble>; MAX_SENSORS],
     range_end_percent: f64,
+    swing: Swing,
 }
 
 impl Sensors {
+    /// Begins anew with one sensor, or with all of them.
+    pub fn forget(&mut self, sensor: Option<u8>) {
+        let concerned = |number: usize| sensor.is_none_or(|sensor| usize::from(sensor) == number);
+        for (number, (watch, trouble)) in self.watches.iter_mut().zip(&mut self.troubles).enumerate() {
+            if concerned(number) {
+                (*watch, *trouble) = (Watch::default(), None);
+            }
+        }
+    }
+
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         self.range_end_percent = limits.get(L::SensorRangeEnd);
@@ -96,8 +110,10 @@ impl Sensors {
                 watch.ends.count(true);
             }
         }
-        for (trouble, watch) in self.troubles.iter_mut().zip(&self.watches) {
-            *trouble = watch.trouble(view.now, limits);
+        self.swing.tick(view, limits);
+        for (index, (trouble, watch)) in self.troubles.iter_mut().zip(&self.watches).enumerate() {
+            let air = self.swing.is_air(index, limits).then_some(Trouble::Air);
+            *trouble = watch.trouble(view.now, limits).or(air);
         }
     }
 

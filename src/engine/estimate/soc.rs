@@ -1,7 +1,9 @@
 //! State of charge with an honest ±: known from the end of a charge or from a rest, counted from there on.
 
+use super::capacity::Measured;
 use super::charge::Charge;
 use super::full::{Full, FullWatch};
+use super::offset::{Learnt, Offset, assumed};
 use super::rest::Rest;
 use super::taper::Taper;
 use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID};
@@ -12,10 +14,14 @@ use serde::{Deserialize, Serialize};
 
 /// A rest at the top proves at least this.
 const REST_PROVES: f64 = 0.95;
+/// A learnt offset is never known better than this: it wanders with the temperature, A.
+const OFFSET_WANDERS: f64 = 0.02;
+/// Hours in a month.
+const MONTH_H: f64 = 720.0;
 /// What a rest voltage leaves open beside the hysteresis.
 const REST_BAND: f64 = 0.02;
 
-/// A state of charge with its bounds, as fractions of the rated capacity.
+/// A state of charge with its bounds, as fractions of the capacity: the measured one once known, else the rated one.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Known {
     /// At least.
@@ -48,27 +54,52 @@ pub struct Soc {
     /// Drawn since a full charge last set the state of charge, Ah.
     drawn_since: f64,
     full: FullWatch,
+    /// The capacity that it is against, Ah.
+    capacity: f64,
+    /// Half width of the measured capacity, as a share of it; 0 while the rated one is taken.
+    unsure: f64,
+    /// What the current sensor reads at zero.
+    pub offset: Offset,
+    /// The learnt offset as far as it is useful.
+    learnt: Option<Learnt>,
+    /// What had been counted when the pack was last full, or when the log began.
+    use_from: Option<(Stamp, Charge)>,
 }
 
 impl Soc {
     /// Moves on by one tick.
-    pub fn tick(&mut self, view: &View, counted: (&Charge, &Taper, &Rest), limits: &Limits) {
+    ///
+    /// What is said is against the measured capacity once that is known. Returns what a charge says that has come to
+    /// its end.
+    pub fn tick(
+        &mut self,
+        view: &View,
+        counted: (&Charge, &Taper, &Rest),
+        measured: Option<&Measured>,
+        limits: &Limits,
+    ) -> Option<Full> {
         let (charge, taper, rest) = counted;
         let full = self.full.tick(view, taper, limits);
-        let Some(capacity) = view.capacity else { return };
+        self.use_from = self.use_from.or(Some((view.now, *charge)));
+        let rated = view.capacity?;
+        let capacity = measured.map_or(rated, |found| found.ah);
+        self.unsure = measured.map_or(0.0, |found| found.off / found.ah);
+        self.capacity = capacity;
         self.count(charge, capacity, limits);
         if view.current.is_some() {
             self.as_of = Some(view.now);
         }
         if let Some(full) = full {
-            self.take_full(&full, capacity, limits);
+            self.take_full(&full, charge, capacity, limits);
             if full.last_full {
                 self.last_full = Some(view.now);
+                self.use_from = Some((view.now, *charge));
             }
         }
         if !view.mean_from_pack && rest.since(view.now, limits).is_some() {
             self.take_rest(view, capacity, limits);
         }
+        full
     }
 
     fn count(&mut self, charge: &Charge, capacity: f64, limits: &Limits) {
@@ -76,9 +107,11 @@ impl Soc {
         let drawn = charge.drawn - self.taken.drawn;
         let since = &mut self.since;
         since.charged += charged;
-        since.hours += (charge.secs - self.taken.secs) / 3600.0;
+        let hours = (charge.secs - self.taken.secs) / 3600.0;
+        since.hours += hours;
         since.blind += (charge.blind_secs - self.taken.blind_secs) / 3600.0;
         since.net += charged * (1.0 + limits.get(L::SocEfficiency)) / 2.0 - drawn;
+        since.net -= self.learnt.map_or(0.0, |learnt| learnt.amps * hours);
         self.drawn_since += drawn;
         self.taken = *charge;
         if let Some(anchor) = self.anchor {
@@ -88,9 +121,13 @@ impl Soc {
 
     /// A full charge sets the state of charge anew after a discharge; until then it may only raise it, since a bank
     /// that was full floats at any lower voltage.
-    fn take_full(&mut self, full: &Full, capacity: f64, limits: &Limits) {
+    fn take_full(&mut self, full: &Full, charge: &Charge, capacity: f64, limits: &Limits) {
         let known = self.known(capacity, limits);
         let cycle = limits.get(L::AnchorNewCycle) / 100.0 * capacity;
+        if full.tapered && self.drawn_since >= cycle {
+            self.offset.full(charge, full.best, capacity, limits);
+            self.learnt = self.offset.useful(capacity, limits);
+        }
         let says = Known { low: full.low, best: full.best, high: full.high };
         match known {
             Some(known) if !full.tapered || self.drawn_since < cycle => self.raise(known, says),
@@ -141,16 +178,17 @@ impl Soc {
     pub fn known(&self, capacity: f64, limits: &Limits) -> Option<Known> {
         let anchor = self.anchor?;
         let since = &self.since;
-        let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * capacity);
+        let offset = self.learnt.map_or(assumed(capacity, limits), |learnt| learnt.half.max(OFFSET_WANDERS));
+        let leaked = since.hours * limits.get(L::SelfDischarge) / 100.0 / MONTH_H;
         let spread = since.charged * (1.0 - limits.get(L::SocEfficiency)) / 2.0
-            + since.net.abs() * limits.get(L::SocGain) / 100.0
+            + since.net.abs() * (limits.get(L::SocGain) / 100.0).hypot(self.unsure)
             + since.hours * offset
             + since.blind * limits.get(L::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
         // `clamp` panics on bounds that are no numbers, which a broken saved state may bring.
         let best = (anchor.best + moved).clamp(0.0, 1.0);
         Some(Known {
-            low: (anchor.low + moved - spread).max(0.0).min(best),
+            low: (anchor.low + moved - spread - leaked).max(0.0).min(best),
             best,
             high: (anchor.high + moved + spread).min(1.0).max(best),
         })
@@ -162,7 +200,8 @@ impl Soc {
     /// # Errors
     /// In words, why there is no figure.
     pub fn estimate(&self, view: &View, now: Stamp, limits: &Limits) -> Result<(Known, Stamp), &'static str> {
-        let capacity = view.capacity.ok_or("the rated capacity is not described")?;
+        view.capacity.ok_or("the rated capacity is not described")?;
+        let capacity = self.capacity;
         let mut known = self.known(capacity, limits).ok_or(if view.mean_from_pack {
             "no full charge was seen yet; with pack voltage alone its taper must be seen"
         } else {
@@ -184,6 +223,18 @@ impl Soc {
     #[must_use]
     pub fn last_full(&self) -> Option<Stamp> {
         self.last_full
+    }
+
+    /// The offset of the current sensor, as far as it is known better than what is assumed of any, A.
+    #[must_use]
+    pub fn learnt_offset(&self) -> Option<Learnt> {
+        self.learnt
+    }
+
+    /// When the pack was last full, or the log began, and what had been counted by then.
+    #[must_use]
+    pub fn in_use_since(&self) -> Option<(Stamp, Charge)> {
+        self.use_from
     }
 
     /// The cell that ended the latest charge before the pack was full: as full as it will get.

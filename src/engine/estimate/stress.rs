@@ -2,6 +2,7 @@
 
 use super::cold::Cold;
 use super::cut::Cut;
+use super::minute::{Allowed, LastMinute};
 use super::rise::Rise;
 use super::rms::Rms;
 use crate::engine::BankState;
@@ -25,6 +26,8 @@ pub struct Around<'a> {
     pub bank: &'a BankState,
     /// Current of the other packs together, A; none when there is no other that is heard.
     pub others: Option<f64>,
+    /// Limits of cells and temperatures, as the pack reports them or as is usual.
+    pub allowed: Allowed,
 }
 
 /// The estimators of what a pack is put through.
@@ -38,6 +41,8 @@ pub struct Stress {
     pub rms: Rms,
     /// Cut-offs.
     pub cut: Cut,
+    /// The last minute before a cut-off.
+    pub minute: LastMinute,
 }
 
 impl Stress {
@@ -47,6 +52,7 @@ impl Stress {
         self.rise.tick(view, around);
         self.rms.tick(view, view.switches.charge_path != Some(false), around.limits);
         self.cut.tick(view, around);
+        self.minute.tick(view, &self.cut, &around.allowed);
     }
 
     /// What is estimated, for screens and scripts; the moment is left to the caller.
@@ -54,6 +60,7 @@ impl Stress {
     pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
         let mut rows = self.cold.rows(pack, spec, limits);
         rows.extend(self.rms.rows(pack, limits));
+        rows.extend(self.minute.rows(pack, limits));
         rows
     }
 }

@@ -3,6 +3,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::cut::{Fall, JITTER, Proof};
+use crate::engine::estimate::minute::{First, Reached};
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -20,6 +21,8 @@ const REPORTED: u8 = 16;
 /// The other packs took the current over.
 const OTHERS: u8 = 32;
 
+/// Figures at most.
+const FACTS: usize = 8;
 /// Near a limit, for the words only: cells below or above this, V; sensors below or above this, °C.
 const NEAR: [f64; 4] = [2.8, 3.6, 1.0, 54.0];
 
@@ -47,8 +50,9 @@ fn judge(bench: &Bench, court: &mut Court) {
         return;
     }
     let sign = Sign::new(Severity::Warning, cut.is_some(), cut.is_some());
-    let mut facts = [(Fact::CutAmps, 0.0); 5];
-    let count = cut.map_or(0, |cut| fill(&mut facts, &cut));
+    let first = bench.pack.estimates.stress.minute.cut().and_then(|story| story.first);
+    let mut facts = [(Fact::CutAmps, 0.0); FACTS];
+    let count = cut.map_or(0, |cut| fill(&mut facts, &cut, first));
     court.say(subject, &[sign], &facts[..count]);
     if let Some(cut) = cut {
         court.kind(subject, kind(cut));
@@ -72,7 +76,8 @@ fn blind(bench: &Bench) -> Option<Why> {
     }
 }
 
-fn fill(facts: &mut [(Fact, f64); 5], (fall, proof): &(Fall, Proof)) -> usize {
+fn fill(facts: &mut [(Fact, f64); FACTS], (fall, proof): &(Fall, Proof), first: Option<First>) -> usize {
+    let first = first.filter(|first| matches!(first.what, Reached::Low | Reached::High));
     let volts = fall.volts.map(|(low, high)| match fall.amps > 0.0 {
         true => (Fact::PeakVolts, high),
         false => (Fact::LowestVolts, low),
@@ -87,6 +92,9 @@ fn fill(facts: &mut [(Fact, f64); 5], (fall, proof): &(Fall, Proof)) -> usize {
         fall.celsius.map(|(cold, _)| (Fact::LowestCelsius, cold)),
         fall.celsius.map(|(_, hot)| (Fact::PeakCelsius, hot)),
         apart,
+        first.map(|first| (Fact::FirstCell, f64::from(first.place) + 1.0)),
+        first.map(|first| (Fact::CutMargin, first.margin)),
+        first.map(|first| (Fact::NearSeconds, first.secs)),
     ];
     let mut count = 0;
     for fact in all.into_iter().flatten() {
@@ -118,11 +126,13 @@ fn tell(told: &Told) -> Story {
         }
     };
     let text = format!(
-        "{} was cut off while {doing} {:.0} A: {how}. {}{}",
+        "{} was cut off while {doing} {:.0} A: {how}. {}{}{}{}",
         capital(told.subject),
         get(Fact::CutAmps).unwrap_or_default(),
         cause(told),
+        first(told),
         announced(told),
+        came_back(told),
     );
     let what_to_do = match (has(DRAWING), has(ALTERNATOR)) {
         (true, _) => {
@@ -157,6 +167,27 @@ fn cause(told: &Told) -> String {
         (.., Some(celsius)) if celsius > hot => format!("Just before, its hottest sensor read {celsius:.1} °C."),
         (None, None, ..) => "Why is not visible: no cell voltages arrive.".into(),
         _ => "Neither cell voltages nor temperatures were near a limit just before.".into(),
+    }
+}
+
+/// Which cell came to its limit first.
+fn first(told: &Told) -> String {
+    let get = |fact| told.evidence.get(fact);
+    let (Some(cell), Some(margin)) = (get(Fact::FirstCell), get(Fact::CutMargin)) else { return String::new() };
+    let margin = match margin {
+        m if m.abs() < 0.005 => "to it".to_owned(),
+        m if m > 0.0 => format!("to {m:.2} V short of it"),
+        m => format!("to {:.2} V beyond it", -m),
+    };
+    let secs = get(Fact::NearSeconds).unwrap_or_default();
+    format!(" Cell {cell:.0} was the first near its limit, from {secs:.0} s before, and came {margin}.")
+}
+
+/// How long it was cut off, when it was once.
+fn came_back(told: &Told) -> String {
+    match told.active || told.case.episodes != 1 {
+        true => String::new(),
+        false => format!(" It came back after {}.", super::span(told.case.total_secs)),
     }
 }
 
@@ -206,7 +237,7 @@ mod tests {
             assert_eq!(
                 finding.text,
                 "Pack 1 was cut off while giving 40 A: the BMS reports its path open. Just before, its lowest cell \
-                 stood at 2.60 V."
+                 stood at 2.60 V. Cell 1 was the first near its limit, from 60 s before, and came to 0.10 V short of it."
             );
         }
     }
@@ -297,7 +328,7 @@ mod tests {
         assert_eq!(
             finding.text,
             "Pack 1 was cut off while taking 48 A: the BMS reports its path open. Just before, its highest cell stood \
-             at 3.65 V. An alternator was charging, and the BMS had not announced it: its voltage may have jumped."
+             at 3.65 V. Cell 3 was the first near its limit, from 30 s before, and came to it. An alternator was charging, and the BMS had not announced it: its voltage may have jumped."
         );
         assert!(finding.what_to_do.starts_with("Stop the engine before anything else is switched."));
     }

@@ -32,6 +32,8 @@ struct Sag {
     volts: f64,
     /// Load, as a multiple of the capacity.
     rate: f64,
+    /// Resistance at this temperature, as a multiple of that at 25 °C.
+    ratio: f64,
     /// For how long a voltage must stand below a limit, s.
     hold_secs: f64,
     /// Why the load is only assumed.
@@ -61,7 +63,9 @@ fn judge(bench: &Bench, court: &mut Court) {
 fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) {
     let limits = bench.limits;
     let link = bench.spec.links.get(usize::from(cell.cell)).copied().flatten().map_or(0.0, |ohms| ohms.get());
-    let lift = sag.volts + link * sag.rate * bench.view.capacity.unwrap_or(0.0);
+    let amps = sag.rate * bench.view.capacity.unwrap_or(0.0);
+    let own = bench.pack.estimates.resistance.whole(usize::from(cell.cell), limits);
+    let lift = own.map_or(sag.volts, |own| own.ohms.max(0.0) * sag.ratio * amps) + link * amps;
     let suspicious = cell.recent.low + lift.min(0.0) < limits.get(L::UndervoltageNotice);
     if suspicious {
         if is_no_reading(bench, cell) {
@@ -144,8 +148,8 @@ fn sag(bench: &Bench) -> Sag {
     let rate = rate.unwrap_or_else(|| rated.unwrap_or(limits.get(L::OverCurrentDischarge)));
     let quiet = rest.quiet_since().is_some() || assumed.is_some();
     let hold = if quiet { L::UndervoltageRestSeconds } else { L::UndervoltageLoadSeconds };
-    let volts = rate * limits.get(L::UndervoltageSag) * RESISTANCE_RATIO_PLETT.at(celsius(view, limits));
-    Sag { volts, rate, hold_secs: limits.get(hold), assumed }
+    let ratio = RESISTANCE_RATIO_PLETT.at(celsius(view, limits));
+    Sag { volts: rate * limits.get(L::UndervoltageSag) * ratio, ratio, rate, hold_secs: limits.get(hold), assumed }
 }
 
 /// The coldest cell has the largest resistance.

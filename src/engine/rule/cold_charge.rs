@@ -5,6 +5,7 @@ use crate::engine::case::Sign;
 use crate::engine::estimate::cold::{Cold, ColdNow, Flow, coldest, flow, plating_rate, sheet_rate};
 use crate::engine::view::CurrentNow;
 use crate::model::SensorRole;
+use crate::model::bank::SourceKind;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -12,6 +13,10 @@ use crate::model::limits::L;
 const UNSURE: u8 = 1;
 /// It is charge.
 const CHARGE: u8 = 2;
+/// Bits of the kind that say which of them; the others hold the source's code.
+const WHAT: u8 = 0x0F;
+/// More than one source was heard.
+const SEVERAL: u8 = 0xF0;
 
 pub(super) const RULE: Rule = Rule {
     code: "cold-charge",
@@ -46,10 +51,22 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let facts = cold.now.map(|now| facts(&now, cold, bench.view.capacity.unwrap_or(f64::MAX)));
     court.say(subject, &signs(bench, cold, &current), facts.as_ref().map_or(&[], |facts| facts.as_slice()));
-    match (cold.now, court.case(subject).map(|case| case.kind)) {
-        (Some(now), Some(_)) if !now.unsure => court.kind(subject, CHARGE),
+    let before = court.case(subject).map(|case| case.kind);
+    match (cold.now, before) {
+        (Some(now), Some(before)) if !now.unsure => court.kind(subject, CHARGE | source(bench, before)),
         (Some(_), Some(0)) => court.kind(subject, UNSURE),
         _ => {}
+    }
+}
+
+/// The only source that is heard charging, in the high bits of the kind; several in turn are not named.
+fn source(bench: &Bench, before: u8) -> u8 {
+    let periods = bench.limits.get(L::StalePeriods);
+    let (named, old) = (before & CHARGE != 0, before & !WHAT);
+    match bench.bank.only_source(bench.view.now, periods).map(|kind| kind.code() << 4) {
+        Some(now) if named && old != 0 && old != now => SEVERAL,
+        Some(now) => now,
+        None => old,
     }
 }
 
@@ -95,7 +112,7 @@ fn tell(told: &Told) -> Story {
     let (peak, celsius, reduce) = (get(Fact::PeakAmps), get(Fact::LowestCelsius), get(Fact::LimitAmps));
     let minutes = minutes(told.case.total_secs);
     let place = place(told);
-    if told.kind == UNSURE && told.severity == Severity::Notice {
+    if told.kind & WHAT == UNSURE && told.severity == Severity::Notice {
         return Story {
             text: format!(
                 "{}: charging or heater current of up to {peak:.1} A for {minutes} at {celsius:.1} °C. {place}.",
@@ -115,12 +132,21 @@ fn tell(told: &Told) -> Story {
         }
     };
     let text = format!(
-        "{} {takes} up to {peak:.1} A of charge at {celsius:.1} °C, too fast for the cold: {limit}. {:.2} Ah above \
+        "{} {takes} up to {peak:.1} A of charge{} at {celsius:.1} °C, too fast for the cold: {limit}. {:.2} Ah above \
          the sheet limit in {minutes}. {place}.",
         capital(told.subject),
+        by_source(told.kind),
         get(Fact::ChargeAh),
     );
     Story { text, what_to_do: advice(told, reduce) }
+}
+
+/// ' from the alternator', when one source alone was heard charging.
+fn by_source(kind: u8) -> String {
+    match SourceKind::from_code(kind >> 4).unwrap_or_default() {
+        SourceKind::Unknown => String::new(),
+        source => format!(" from the {}", source.word()),
+    }
 }
 
 fn advice(told: &Told, reduce: f64) -> String {

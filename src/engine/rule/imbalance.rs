@@ -1,16 +1,23 @@
-//! `imbalance`: cells stand apart in the knee at the end of a charge. By voltage a notice and no more: near the top
-//! 100 mV is about 1 % of charge, and how far apart they are in ampere-hours is another estimate.
+//! `imbalance`: the cells come to the top one after another, so many ampere-hours apart. Millivolts only support it:
+//! near the top 100 mV is about 1 % of the charge.
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::engine::estimate::visit::{Span, Visit};
 use crate::engine::view::View;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::{L, Limits};
 
-/// The cell stands below the others.
+/// The cell arrives after the others.
 const LOW: u8 = 1;
 /// A cell that was named keeps the finding while it stands out by more than this share of what another does.
 const TAKES_OVER: f64 = 0.6;
+/// What is certain of the distance must reach this share of a limit.
+const SURE: f64 = 0.6;
+/// Found once, it stands until it is below this share of the limit.
+const KEEPS: f64 = 0.85;
+/// A spread in the knee belongs to the arrivals of the same charge: no longer ago than this, s.
+const SAME_CHARGE: f64 = 43_200.0;
 
 pub(super) const RULE: Rule = Rule {
     code: "imbalance",
@@ -26,36 +33,31 @@ pub(super) const RULE: Rule = Rule {
 };
 
 fn judge(bench: &Bench, court: &mut Court) {
-    let (pack, view, limits) = (bench.pack.number, bench.view, bench.limits);
+    let (pack, view) = (bench.pack.number, bench.view);
     let of_pack = |subject: Subject| subject.pack == Some(pack);
-    if let Some(why) = obstacle(view) {
+    let apart = &bench.pack.estimates.apart;
+    let (Some(top), Some(capacity)) = (&apart.top, view.capacity) else {
         court.end(of_pack);
-        return court.not_judged(why);
-    }
-    if !in_knee(view, limits) {
+        return match obstacle(view) {
+            Some(why) => court.not_judged(why),
+            None => court.waits(Why::NoFullCharge),
+        };
+    };
+    let spread = knee_spread(bench);
+    let read_wrong = bench.pack.estimates.leads.any(view, bench.limits);
+    if read_wrong || (spread.is_none() && lead_may_be_open(bench)) {
         court.end(of_pack);
-        return court.waits(Why::NeverInKnee);
-    }
-    let (Some(highest), Some(lowest), Some(median)) = (view.highest(), view.lowest(), view.median) else { return };
-    let spread = (highest.volts - lowest.volts) * 1e3;
-    let limit = limits.get(L::KneeSpreadNotice);
-    if spread > limit && [highest, lowest].iter().any(|cell| view.lead_may_be_open(cell.cell, limits)) {
-        court.end(of_pack);
-        return court.not_judged(Why::LeadMayBeOpen);
+        return court.not_judged(if read_wrong { Why::LeadFault } else { Why::LeadMayBeOpen });
     }
     court.judged();
-    if !court.has_cases() && spread <= limit {
+    let signs = signs(bench, court, (top, capacity), spread);
+    let met = signs.iter().any(|sign| sign.met || sign.keeps);
+    if !court.has_cases() && !met {
         return;
     }
-    let (subject, low) = stands_out(bench, court, median);
+    let Some((subject, low)) = stands_out(bench, court, top).filter(|_| met) else { return court.end(of_pack) };
     court.end(|other| of_pack(other) && other != subject);
-    let sign = Sign::new(Severity::Notice, spread > limit, spread > limit - limits.get(L::KneeHysteresis))
-        .held(limits.get(L::KneeMinutes) * 60.0)
-        .read(2, highest.count, 1);
-    let own = view.cells.iter().find(|cell| Some(cell.cell) == subject.cell).map_or(median, |cell| cell.volts);
-    let volts = if low { (Fact::LowestVolts, own) } else { (Fact::PeakVolts, own) };
-    let mean = view.mean.unwrap_or(median);
-    court.say(subject, &[sign], &[(Fact::SpreadMillivolts, spread), volts, (Fact::MeanVolts, mean)]);
+    court.say(subject, &signs, &facts(top, capacity, spread));
     court.kind(subject, if low { LOW } else { 0 });
 }
 
@@ -69,6 +71,65 @@ fn obstacle(view: &View) -> Option<Why> {
     }
 }
 
+/// By charge at once; where the charge ended first, by a bound and the millivolts that stand beside it for minutes.
+fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: Option<f64>) -> [Sign; 2] {
+    let limits = bench.limits;
+    let percent = |ah: Option<f64>| ah.map_or(0.0, |ah| 100.0 * ah / capacity);
+    let (best, least) = (percent(top.spread.best), percent(top.spread.low));
+    let recent = bench.view.now.since(top.at) < SAME_CHARGE;
+    let bound = !top.is_complete() && recent && least > limits.get(L::ApartBound);
+    let active = |severity| {
+        court.has_cases()
+            && bench.view.cells.iter().any(|cell| {
+                court
+                    .case(Subject::cell(bench.pack.number, cell.cell))
+                    .is_some_and(|case| case.active() >= Some(severity))
+            })
+    };
+    let tier = |severity, limit: f64, millivolts: f64| {
+        let sure = least > limit * SURE;
+        let by_charge = if top.is_complete() { best > limit && sure } else { least > limit };
+        let by_spread = bound && spread.is_some_and(|spread| spread > millivolts);
+        let keeps_charge = best.max(least) > limit * KEEPS && sure;
+        let keeps_spread = bound && (spread.is_none() || spread > Some(millivolts - limits.get(L::KneeHysteresis)));
+        let keeps = active(severity) && (keeps_charge || keeps_spread);
+        let hold = if by_charge { 0.0 } else { limits.get(L::KneeMinutes) * 60.0 };
+        Sign::new(severity, by_charge || by_spread, keeps).held(hold)
+    };
+    [
+        tier(Severity::Notice, limits.get(L::ApartNotice), limits.get(L::KneeSpreadNotice)),
+        tier(Severity::Warning, limits.get(L::ApartWarning), limits.get(L::KneeSpreadLarge)),
+    ]
+}
+
+fn facts(top: &Visit, capacity: f64, spread: Option<f64>) -> Vec<(Fact, f64)> {
+    let mut facts = Vec::new();
+    match (top.spread.best, top.spread.half(), top.spread.low) {
+        (Some(best), half, _) => {
+            facts.extend([(Fact::ApartAh, best), (Fact::ApartPercent, 100.0 * best / capacity)]);
+            facts.extend(half.map(|half| (Fact::ApartErrorAh, half)));
+        }
+        (None, _, Some(least)) => facts.push((Fact::ApartLeastAh, least)),
+        _ => {}
+    }
+    facts.extend(spread.map(|spread| (Fact::SpreadMillivolts, spread)));
+    facts
+}
+
+/// Highest less lowest cell in mV, in the knee at the tail of a charge.
+fn knee_spread(bench: &Bench) -> Option<f64> {
+    let view = bench.view;
+    if obstacle(view).is_some() || !in_knee(view, bench.limits) || lead_may_be_open(bench) {
+        return None;
+    }
+    Some((view.highest()?.volts - view.lowest()?.volts) * 1e3)
+}
+
+fn lead_may_be_open(bench: &Bench) -> bool {
+    let ends = [bench.view.highest(), bench.view.lowest()];
+    ends.into_iter().flatten().any(|cell| bench.view.lead_may_be_open(cell.cell, bench.limits))
+}
+
 /// In the knee at the tail of a charge: hardly any current, none of it out of the cells.
 fn in_knee(view: &View, limits: &Limits) -> bool {
     let knee = limits.get(L::KneeLow)..=limits.get(L::KneeHigh);
@@ -76,39 +137,50 @@ fn in_knee(view: &View, limits: &Limits) -> bool {
     view.mean.is_some_and(|mean| knee.contains(&mean)) && view.rate().is_some_and(|rate| tail.contains(&rate))
 }
 
-/// The cell that stands out most, and whether it stands below the others. A cell that was named before keeps the
-/// finding while another is not clearly further away.
-fn stands_out(bench: &Bench, court: &Court, median: f64) -> (Subject, bool) {
-    let off = |volts: f64| (volts - median).abs();
-    let most = bench.view.cells.iter().map(|cell| off(cell.volts)).fold(0.0, f64::max);
-    let subject = |cell: u8| Subject::cell(bench.pack.number, cell);
-    let known = |cell: u8| court.case(subject(cell)).is_some();
-    let cells = bench.view.cells.iter();
+/// The cell that arrives furthest from the median, and whether it arrives after it. A cell that was named before
+/// keeps the finding while another is not clearly further away.
+fn stands_out(bench: &Bench, court: &Court, top: &Visit) -> Option<(Subject, bool)> {
+    let far = |span: &Span| match (span.best, span.low, span.high) {
+        (Some(best), ..) => best,
+        (None, Some(low), _) if low > 0.0 => low,
+        (None, _, Some(high)) if high < 0.0 => high,
+        _ => 0.0,
+    };
+    let most = top.ahead.iter().map(|span| far(span).abs()).fold(0.0, f64::max);
+    let subject = |cell: usize| Subject::cell(bench.pack.number, cell as u8);
+    let known = |cell: usize| court.case(subject(cell)).is_some();
+    let cells = top.ahead.iter().map(far).enumerate();
     let chosen = cells
-        .filter(|cell| off(cell.volts) >= most || (known(cell.cell) && off(cell.volts) > TAKES_OVER * most))
-        .max_by_key(|cell| (known(cell.cell), std::cmp::Reverse(cell.cell)));
-    chosen.map_or((Subject::pack(bench.pack.number), false), |cell| (subject(cell.cell), cell.volts < median))
+        .filter(|(cell, far)| far.abs() >= most || (known(*cell) && far.abs() > TAKES_OVER * most))
+        .max_by_key(|(cell, _)| (known(*cell), std::cmp::Reverse(*cell)));
+    chosen.map(|(cell, far)| (subject(cell), far < 0.0))
 }
 
 fn tell(told: &Told) -> Story {
-    let spread = told.evidence.get(Fact::SpreadMillivolts).unwrap_or_default();
-    let large = spread > told.limits.get(L::KneeSpreadLarge);
+    let get = |fact| told.evidence.get(fact);
+    let how_far = match (get(Fact::ApartAh), get(Fact::ApartErrorAh), get(Fact::ApartLeastAh)) {
+        (Some(ah), Some(off), _) => format!("{ah:.1} Ah lie between the first cell and the last (± {off:.1} Ah)"),
+        (Some(ah), None, _) => format!("{ah:.1} Ah lie between the first cell and the last"),
+        (None, _, Some(least)) => format!(
+            "at least {least:.1} Ah lie between the first cell and the last; the charge ended before the last one came"
+        ),
+        _ => "how far is not known yet".into(),
+    };
     let (place, rest) = if told.kind == LOW {
-        ("below", "A cell that stays behind is filled last; a full charge that runs on lets it follow.")
+        ("after", "A cell that stays behind is filled last; a full charge that runs on lets it follow.")
     } else {
-        ("above", "It is full before the others, and ends the charge for all of them.")
+        ("before", "It is full before the others, and ends the charge for all of them.")
     };
     Story {
         text: format!(
-            "{} stood {place} the others near the top: {spread:.0} mV between the cells. {rest}",
+            "{} comes to the top {place} the others: {how_far}. {rest}",
             capital(told.subject)
         ),
-        what_to_do: if large {
-            "Let the next full charge run on for some hours at its end, so that balancing can bring the cells together, and \
-             look whether the spread is smaller the next time. If it stays or grows over weeks, have the pack looked at."
-        } else {
-            "Let the next full charge run on for some hours at its end. A spread that shrinks from charge to charge is \
-             balancing at work."
+        what_to_do: match told.severity {
+            Severity::Notice => "Let the next full charges run on for some hours at their end, so that balancing can bring the cells \
+                                 together. A distance that shrinks from charge to charge is balancing at work.",
+            _ => "Let the next full charges run on for some hours at their end, and look whether the distance is smaller the \
+                  next time. If it stays or grows over weeks, have the pack looked at.",
         }
         .into(),
     }
@@ -116,54 +188,44 @@ fn tell(told: &Told) -> Story {
 
 #[cfg(test)]
 mod tests {
+    use crate::engine::cells_in_row::Row;
     use crate::engine::story::{Story, four_cells};
 
-    fn told(cells: impl Fn(f64) -> [f64; 4], amps: f64) -> Vec<String> {
+    fn charged(row: &mut Row, amps: f64) -> Story {
         let mut story = Story::new(four_cells());
-        story.run(0.0, 900.0, 10.0, |t, bus| {
-            bus.cells(&cells(t));
-            bus.current(amps);
-        });
-        story.findings()
+        row.charge(&mut story, amps);
+        story
+    }
+
+    fn about(story: &Story) -> Vec<String> {
+        let lines = story.found_of("imbalance");
+        lines.iter().map(|line| line.split(" from").next().unwrap().to_owned()).collect()
     }
 
     #[test]
-    fn a_high_cell_at_the_end_of_a_charge_is_a_notice_of_that_cell() {
-        assert_eq!(
-            told(|_| [3.43, 3.43, 3.52, 3.43], 2.0),
-            ["imbalance notice cell 3 of pack 1 from 1 s to 891 s, active"]
-        );
-    }
-
-    #[test]
-    fn a_low_cell_is_named_as_low() {
+    fn a_cell_that_is_three_ampere_hours_ahead_is_a_notice_of_that_cell_with_its_ampere_hours() {
+        let mut row = Row::at(0.90).with(2, |cell| cell.charge += 3.0);
         let mut story = Story::new(four_cells());
-        story.run(0.0, 900.0, 10.0, |_, bus| {
-            bus.cells(&[3.47, 3.38, 3.47, 3.47]);
-            bus.current(1.0);
-        });
-        assert_eq!(story.findings(), ["imbalance notice cell 2 of pack 1 from 1 s to 891 s, active"]);
-        assert!(story.snapshot().findings[0].text.starts_with("Cell 2 of pack 1 stood below the others"));
+        row.run(&mut story, 100.0, (0.0, 3.95), |_| 20.0);
+        assert_eq!(about(&story), ["imbalance notice cell 3 of pack 1"]);
+        let text = &story.snapshot().findings.iter().find(|f| f.code == "imbalance").unwrap().text.clone();
+        assert!(text.starts_with("Cell 3 of pack 1 comes to the top before the others: 2.9 Ah lie between the first cell and the last (± 0.4 Ah)"), "{text}");
     }
 
     #[test]
-    fn two_cells_that_take_turns_are_one_finding() {
-        let turns = |t: f64| if t % 20.0 < 5.0 { [3.43, 3.50, 3.52, 3.43] } else { [3.43, 3.52, 3.50, 3.43] };
-        assert_eq!(told(turns, 2.0), ["imbalance notice cell 3 of pack 1 from 1 s to 891 s, active"]);
+    fn a_cell_that_stays_behind_is_named_as_that() {
+        let mut row = Row::at(0.90).with(1, |cell| cell.charge -= 6.0);
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 100.0, (0.0, 4.9), |_| 20.0);
+        assert_eq!(about(&story), ["imbalance warning cell 2 of pack 1"]);
+        let text = &story.snapshot().findings.iter().find(|f| f.code == "imbalance").unwrap().text.clone();
+        assert!(text.starts_with("Cell 2 of pack 1 comes to the top after the others: 5.8 Ah lie between the first cell and the last (± 0.4 Ah)"), "{text}");
     }
 
     #[test]
-    fn what_is_ordinary_finds_nothing() {
-        assert!(told(|_| [3.43, 3.43, 3.47, 3.43], 2.0).is_empty(), "40 mV");
-        assert!(
-            told(|_| [3.43, 3.43, 3.52, 3.43], 20.0).is_empty(),
-            "the current is no tail: a connection reads the same"
-        );
-        assert!(told(|_| [3.43, 3.43, 3.52, 3.43], -3.0).is_empty(), "under load");
-        assert!(told(|_| [3.31, 3.31, 3.39, 3.31], 2.0).is_empty(), "below the knee");
-        assert!(told(|_| [3.57, 3.57, 3.66, 3.57], 2.0).is_empty(), "above the knee, where 1 % is 90 mV and more");
-        let passes = |t: f64| if t < 280.0 { [3.43, 3.43, 3.52, 3.43] } else { [3.45; 4] };
-        assert!(told(passes, 2.0).is_empty(), "shorter than five minutes");
+    fn level_cells_and_a_poor_connection_find_nothing() {
+        assert_eq!(about(&charged(&mut Row::at(0.8), 20.0)), [""; 0]);
+        assert_eq!(about(&charged(&mut Row::at(0.8).with(0, |cell| cell.connection = 0.5e-3), 30.0)), [""; 0]);
     }
 
     #[test]
@@ -179,6 +241,7 @@ mod tests {
             bus.cells(&[3.3; 4]);
             bus.current(2.0);
         });
-        assert_eq!(story.why_not("imbalance").unwrap(), "the cells were never near the top at a small current");
+        let why = story.why_not("imbalance").unwrap();
+        assert!(why.starts_with("not enough data yet: needs a full charge"), "{why}");
     }
 }

@@ -4,19 +4,32 @@
 //! It never waits, counts or remembers by itself: holds and hysteresis are the [`Court`]'s, running figures
 //! are the estimators'.
 
+mod balance_lead_fault;
+mod balancing_fails;
+mod bank_description;
 mod bms_cutoff;
 mod cell_overvoltage;
 mod cell_undervoltage;
+mod charger_profile;
 mod clock_step;
 mod cold_charge;
+mod heater_weak;
+mod high_resistance_connection;
+mod hot_exposure;
 mod imbalance;
 mod left_empty;
 mod lossy_link;
+mod low_capacity_cell;
+mod low_in_storage;
+mod not_fully_charged;
 mod over_current;
 mod overtemperature;
 mod prolonged_high_float;
+mod self_discharging_cell;
 mod sensor_fault;
 mod stale_data;
+mod temperature_spread;
+mod unequal_sharing;
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -61,12 +74,25 @@ pub enum Judge {
 pub static RULES: &[Rule] = &[
     cold_charge::RULE,
     overtemperature::RULE,
+    hot_exposure::RULE,
+    temperature_spread::RULE,
+    heater_weak::RULE,
     imbalance::RULE,
+    low_capacity_cell::RULE,
+    self_discharging_cell::RULE,
+    balancing_fails::RULE,
+    high_resistance_connection::RULE,
+    balance_lead_fault::RULE,
+    bank_description::RULE,
     prolonged_high_float::RULE,
     cell_overvoltage::RULE,
     cell_undervoltage::RULE,
     left_empty::RULE,
+    low_in_storage::RULE,
+    not_fully_charged::RULE,
     over_current::RULE,
+    unequal_sharing::RULE,
+    charger_profile::RULE,
     bms_cutoff::RULE,
     sensor_fault::RULE,
     stale_data::RULE,
@@ -94,6 +120,8 @@ pub struct BankBench<'a> {
     pub packs: &'a [Pack],
     /// The bank as described.
     pub bank: &'a crate::model::Bank,
+    /// What belongs to the whole bank.
+    pub state: &'a super::BankState,
     /// How good the data is.
     pub quality: &'a super::quality::DataQuality,
     /// The limits in force.
@@ -150,8 +178,18 @@ pub enum Why {
     NoCapacity,
     /// No cell voltages and no pack voltage with a cell count.
     NoVoltage,
-    /// The cells never stood in the knee at tail current.
-    NeverInKnee,
+    /// The cells never rose into the upper knee in a charge that tells.
+    NoFullCharge,
+    /// Not both knees were seen.
+    NeedsBothEnds,
+    /// Not two tops far enough apart.
+    NeedsTwoTops,
+    /// Nothing tells which cell is bled, and how much.
+    BalancingNotKnown,
+    /// Too few hours of balancing that count.
+    TooLittleBalancing,
+    /// It does not balance, as described.
+    NoBalancing,
     /// The bank never rested.
     NeverRested,
     /// No path is reported and readings come too far apart.
@@ -168,6 +206,20 @@ pub enum Why {
     PackVoltageOnly,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
+    /// The heater does not say whether it is on.
+    NoHeaterSignal,
+    /// One temperature sensor cannot be compared with another.
+    OneSensor,
+    /// The state of charge is not known.
+    SocNotKnown,
+    /// Too much of the time was not seen.
+    SeenTooLittle,
+    /// A balance lead does not show its cell.
+    LeadFault,
+    /// Too few steps of the current, or too coarse ones.
+    TooFewSteps,
+    /// Temperatures lie far apart and some cells have no sensor.
+    Uneven,
 }
 
 impl Why {
@@ -183,7 +235,16 @@ impl Why {
             Self::NoCurrent => "no valid current",
             Self::NoCapacity => "the rated capacity is not described",
             Self::NoVoltage => "neither cell voltages nor pack voltage with a number of cells",
-            Self::NeverInKnee => "the cells were never near the top at a small current",
+            Self::NoFullCharge => {
+                "not enough data yet: needs a full charge, warm and not too fast, in which every cell is seen to rise"
+            }
+            Self::NeedsBothEnds => "not enough data yet: needs a full charge and a discharge into the low knee",
+            Self::NeedsTwoTops => "not enough data yet: needs two full charges at least five days apart",
+            Self::BalancingNotKnown => "neither the kind and current of balancing nor the state of each cell is known",
+            Self::TooLittleBalancing => {
+                "not enough data yet: needs hours of balancing in which the high cell is bled, between two full charges"
+            }
+            Self::NoBalancing => "the pack does not balance, as described",
             Self::NeverRested => "the bank never rested long enough",
             Self::TooSlowForCut => "readings come too far apart and no path is reported",
             Self::NoPathSeen => "neither the paths nor the voltage beyond the BMS are reported",
@@ -191,6 +252,13 @@ impl Why {
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
+            Self::NoHeaterSignal => "the heater does not say whether it is on",
+            Self::OneSensor => "fewer than two cell or case temperatures",
+            Self::SocNotKnown => "the state of charge is not known",
+            Self::SeenTooLittle => "too much of the time was not seen",
+            Self::LeadFault => "a balance lead does not show its cell",
+            Self::TooFewSteps => "not enough steps of the current yet",
+            Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",
         }
     }
@@ -231,6 +299,12 @@ impl Court<'_> {
     /// The rule cannot judge now, but what it judged before still stands.
     pub fn waits(&mut self, why: Why) {
         self.answer.why = if self.answer.judged.is_some() { None } else { Some(why) };
+    }
+
+    /// Whether the rule could judge when it last tried.
+    #[must_use]
+    pub fn has_judged(&self) -> bool {
+        self.answer.judged.is_some()
     }
 
     /// Whether saying that nothing is met can matter.

@@ -1,15 +1,18 @@
-//! `sensor-fault`: a sensor says 'not available' or 'error', stands still, jumps, or reads at the end of its range.
+//! `sensor-fault`: a sensor says 'not available' or 'error', stands still, jumps, reads at the end of its
+//! range, or swings with the air; or the current sensor reads a current where there is none.
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::sensors::Trouble;
-use crate::model::finding::{Severity, Subject};
+use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
 const REFUSED: u8 = 0;
 const STUCK: u8 = 1;
 const JUMPED: u8 = 2;
 const RANGE_END: u8 = 3;
+const AIR: u8 = 4;
+const OFFSET: u8 = 5;
 
 pub(super) const RULE: Rule = Rule {
     code: "sensor-fault",
@@ -38,6 +41,7 @@ fn judge(bench: &Bench, court: &mut Court) {
             Some(Trouble::Stuck) => (STUCK, true),
             Some(Trouble::Jumped) => (JUMPED, true),
             Some(Trouble::RangeEnd) => (RANGE_END, true),
+            Some(Trouble::Air) => (AIR, true),
             None => (REFUSED, false),
         };
         let hold = if kind == REFUSED { hold } else { 0.0 };
@@ -59,9 +63,24 @@ fn judge(bench: &Bench, court: &mut Court) {
             court.kind(subject, if at_end { RANGE_END } else { REFUSED });
         }
     }
-    let (subject, met) = (Subject::pack(bench.pack.number), bench.pack.estimates.sensors.current_at_end());
-    court.say(subject, &[Sign::new(Severity::Notice, met, met)], &[]);
-    court.kind(subject, RANGE_END);
+    judge_current(bench, court);
+}
+
+/// The current sensor: at the end of its range, or off at zero by more than the limit for certain.
+fn judge_current(bench: &Bench, court: &mut Court) {
+    let (subject, at_end) = (Subject::pack(bench.pack.number), bench.pack.estimates.sensors.current_at_end());
+    let most = bench.view.capacity.map(|capacity| {
+        bench.limits.get(L::SensorOffset).max(capacity * bench.limits.get(L::SensorOffsetRate) / 1000.0)
+    });
+    let learnt = bench.pack.estimates.soc.offset.learnt();
+    let off = learnt.zip(most).filter(|(learnt, most)| learnt.amps.abs() - learnt.half > *most);
+    let met = at_end || off.is_some();
+    let facts = off.map(|(learnt, _)| [(Fact::OffsetAmps, learnt.amps)]);
+    let facts = facts.as_ref().map_or(&[][..], |facts| facts.as_slice());
+    court.say(subject, &[Sign::new(Severity::Notice, met, met)], facts);
+    if met {
+        court.kind(subject, if at_end { RANGE_END } else { OFFSET });
+    }
 }
 
 fn tell(told: &Told) -> Story {
@@ -70,6 +89,11 @@ fn tell(told: &Told) -> Story {
     let text = match told.kind {
         STUCK => format!("{what} stood still while its neighbours moved by several degrees."),
         JUMPED => format!("{what} jumped by more than its neighbours can."),
+        AIR => format!("{what} swings with the air, hours ahead of the others and further: it does not sit on a cell."),
+        OFFSET => {
+            let amps = told.evidence.get(Fact::OffsetAmps).unwrap_or_default();
+            format!("{what} reads {amps:+.1} A when none flows, as full charges show.")
+        }
         RANGE_END => format!("{what} reads at the end of its range too often."),
         _ if told.active => format!("{what} gave values and now says 'not available' or 'error'."),
         _ => format!("{what} said 'not available' or 'error' for a while."),
@@ -79,10 +103,17 @@ fn tell(told: &Told) -> Story {
     } else {
         ""
     };
-    Story {
-        text: text + none_left,
-        what_to_do: "Check the sensor's plug and lead, then the sensor. Its readings set no limits meanwhile.".into(),
-    }
+    let what_to_do = match told.kind {
+        AIR => {
+            "Find where the sensor sits and fix it to a cell, or name it 'ambient' in the bank's file. It sets no limits meanwhile."
+        }
+        OFFSET => {
+            "Set the current sensor's zero anew with everything switched off, as its maker says, and look whether something \
+             is fed past it."
+        }
+        _ => "Check the sensor's plug and lead, then the sensor. Its readings set no limits meanwhile.",
+    };
+    Story { text: text + none_left, what_to_do: what_to_do.into() }
 }
 
 #[cfg(test)]
@@ -137,6 +168,57 @@ mod tests {
         let found = story.findings();
         assert_eq!(found.len(), 1, "{found:?}");
         assert!(found[0].starts_with("sensor-fault notice sensor 2 of pack 1 from 36"), "{found:?}");
+    }
+
+    /// Four days of air that swings by 8 K about 15 °C; cells that follow it with a time constant of six hours; the third
+    /// sensor hangs in the air, or sits on a cell by a cold hull.
+    fn days(third: fn(f64, f64) -> f64, sensors: u8) -> Story {
+        let mut story = Story::new(three_sensors());
+        let mut celsius = 15.0;
+        story.run(0.0, 4.5 * 86_400.0, 60.0, |t, bus| {
+            let air = 15.0 + 8.0 * (t / 86_400.0 * std::f64::consts::TAU).sin();
+            celsius += (air - celsius) * 60.0 / (6.0 * 3600.0);
+            bus.cells(&[3.3; 4]);
+            bus.current(0.0);
+            for sensor in 0..sensors {
+                bus.celsius(sensor, if sensor == 2 { third(air, celsius) } else { celsius });
+            }
+        });
+        story
+    }
+
+    #[test]
+    fn a_sensor_that_swings_with_the_air_is_on_no_cell_and_one_by_a_hull_is() {
+        let found = days(|air, _| air, 3).found_of("sensor-fault");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].starts_with("sensor-fault notice sensor 3 of pack 1") && found[0].ends_with("active"),
+            "{found:?}"
+        );
+        assert!(days(|air, cell| 0.3 * air + 0.7 * cell - 3.0, 3).found_of("sensor-fault").is_empty());
+        assert!(days(|_, cell| cell, 3).found_of("sensor-fault").is_empty());
+    }
+
+    #[test]
+    fn an_offset_that_full_charges_show_is_told_from_half_an_ampere_on() {
+        let told = |offset: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 8.0 * 86_400.0, 30.0, |t, bus| {
+                let h = t / 3600.0 % 24.0;
+                let (volts, amps) = match h {
+                    h if h < 10.0 => (3.28, -3.0),
+                    h if h < 11.5 => (3.40, 18.0),
+                    h if h < 14.0 => (3.55, (8.0 * (-(h - 11.5) / 0.75).exp()).max(0.3)),
+                    _ => (3.33, 0.0),
+                };
+                bus.cells(&[volts; 4]);
+                bus.current(amps + offset);
+            });
+            story.found_of("sensor-fault")
+        };
+        assert!(told(0.0).is_empty());
+        assert!(told(-0.3).is_empty());
+        assert_eq!(told(-0.9).len(), 1);
     }
 
     #[test]

@@ -29,6 +29,10 @@ use crate::model::Id;
 
 /// Signals of one message, at most.
 pub const MOST_SIGNALS: usize = 2048;
+/// Signals of all messages together, at most.
+pub const MOST_SIGNALS_IN_ALL: usize = 1 << 16;
+/// Ranges of a switch's numbers for one signal, at most.
+pub const MOST_RANGES: usize = 1 << 12;
 /// Messages, at most.
 pub const MOST_MESSAGES: usize = 1 << 15;
 /// Characters of a name, at most.

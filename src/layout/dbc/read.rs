@@ -3,7 +3,7 @@
 use super::error::{DbcError, MOST_PROBLEMS, Note, Problem, Trouble};
 use super::lex::{Lexer, Piece, Token};
 use super::raw::{Bits, Mux, Raw, RawMessage, RawRanges, RawSignal};
-use super::{MOST_MESSAGES, MOST_NAME, MOST_SIGNALS};
+use super::{MOST_MESSAGES, MOST_NAME, MOST_RANGES, MOST_SIGNALS, MOST_SIGNALS_IN_ALL};
 use crate::layout::Order;
 use crate::model::clean;
 
@@ -55,7 +55,7 @@ const KEYWORDS: &[&str] = &[
 
 /// Reads every statement.
 pub(super) fn read(text: &str) -> Result<Raw, DbcError> {
-    let mut reader = Reader { lexer: Lexer::new(text), statement: "DBC", known: 0, raw: Raw::default() };
+    let mut reader = Reader { lexer: Lexer::new(text), statement: "DBC", known: 0, signals: 0, raw: Raw::default() };
     while let Some(token) = reader.lexer.next() {
         if let Err(problem) = reader.begin(token) {
             reader.raw.problems.push(problem);
@@ -79,6 +79,7 @@ struct Reader<'a> {
     statement: &'static str,
     /// Statements with a keyword of the format.
     known: u64,
+    signals: usize,
     raw: Raw,
 }
 
@@ -237,6 +238,10 @@ impl<'a> Reader<'a> {
         if message.signals.len() >= MOST_SIGNALS {
             return Err(at(line, Trouble::TooMany { what: "signals in a message", most: MOST_SIGNALS }));
         }
+        self.signals += 1;
+        if self.signals > MOST_SIGNALS_IN_ALL {
+            return Err(at(line, Trouble::TooMany { what: "signals", most: MOST_SIGNALS_IN_ALL }));
+        }
         message.signals.push(RawSignal { line, name, mux, bits, scale: (factor, offset), unit });
         Ok(())
     }
@@ -293,6 +298,9 @@ impl<'a> Reader<'a> {
                     return Err(at(line, what));
                 }
                 written.clear();
+                if any_of.len() > MOST_RANGES {
+                    return Err(at(line, Trouble::TooMany { what: "ranges for a signal", most: MOST_RANGES }));
+                }
                 if self.mark(b',', "").is_err() {
                     break;
                 }

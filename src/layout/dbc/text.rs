@@ -3,8 +3,8 @@
 use super::error::{Problem, Trouble};
 use std::borrow::Cow;
 
-/// Bytes of a DBC, at most; the largest of whole vehicles have a few million.
-pub const MOST_BYTES: usize = 32 << 20;
+/// Bytes of a DBC, at most; those of whole vehicles have a few million (common practice, no source).
+pub const MOST_BYTES: usize = 16 << 20;
 
 /// What Windows-1252 has at 0x80 to 0x9F (Unicode Consortium, mapping table CP1252); the five holes stay holes.
 const UPPER: [char; 32] = [

@@ -6,11 +6,13 @@
 mod error;
 mod lines;
 mod open;
+mod raw;
 mod reader;
 mod tally;
 mod writer;
 
 pub use error::{ReadError, WriteError};
+pub use raw::RawLines;
 pub use reader::{LogReader, Position};
 pub use tally::Rejected;
 pub use writer::LogWriter;

@@ -89,6 +89,13 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         let text = format!(" link {:<33}{}{state}", channel + 1, if *up { "up" } else { "down" });
         lines.push(Line::styled(cut(&text, width), style));
     }
+    for bus in &app.snapshot.buses {
+        let text = format!("interface {} speaks {bus}", bus.channel + 1);
+        for text in std::iter::once(&text).chain(&bus.remarks) {
+            let wrapped = wrap(text, width.saturating_sub(2), usize::MAX);
+            lines.extend(wrapped.into_iter().map(|text| Line::styled(format!(" {text}"), style)));
+        }
+    }
     for (at, note) in &app.snapshot.notes {
         for text in wrap(&format!("{} note: {note}", minute(*at)), width.saturating_sub(2), 4) {
             lines.push(Line::styled(format!(" {text}"), quiet));

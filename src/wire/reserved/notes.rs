@@ -1,6 +1,7 @@
-//! Notes: text in up to four parts of sixty bytes.
+//! Notes: text in up to four parts of sixty bytes. What is still arriving, bank files too, is kept here.
 
 use super::MOST;
+use super::parts::Parts;
 use crate::model::{Body, Rejection, clean};
 use serde::{Deserialize, Serialize};
 
@@ -15,6 +16,8 @@ pub struct Notes {
     /// Number of the part that is due and of all parts; none when no note is open.
     due: Option<(u8, u8)>,
     text: Vec<u8>,
+    /// The bank file that is arriving.
+    pub(super) file: Parts,
 }
 
 impl Notes {

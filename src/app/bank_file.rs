@@ -1,0 +1,96 @@
+//! `bank`: a template of a bank file, and what one means.
+
+use super::{Exit, output, setup};
+use crate::bank::{self, BankFile, TEMPLATE, word_of};
+use crate::config::{BankArgs, BankCommand};
+use crate::model::{Bank, Quantity, SensorRole};
+use std::fmt::Write;
+
+/// Prints the template, or what a bank file means.
+pub(super) fn bank(args: &BankArgs) -> anyhow::Result<Exit> {
+    output::print(&match &args.what {
+        BankCommand::Template => TEMPLATE.to_owned(),
+        BankCommand::Check { file } => told(&setup::bank_file(file)?),
+        BankCommand::Inline { file } => bank::write(&setup::bank_file(file)?),
+    })?;
+    Ok(Exit::Clear)
+}
+
+/// What a bank file means, and what it leaves open.
+fn told(file: &BankFile) -> String {
+    let mut out = String::new();
+    let name = if file.name.is_empty() { "The bank" } else { &file.name };
+    let dialect = file.dialect.map_or_else(|| "found from the traffic".to_owned(), |dialect| dialect.to_string());
+    let _ = writeln!(out, "{name}\nWhat the bus speaks: {dialect}\n"); // into a String: cannot fail
+    packs(&mut out, &file.bank);
+    if !file.signals.is_empty() {
+        out.push_str("\nSignals\n");
+        for signal in &file.signals {
+            let _ = writeln!(out, "    {}", signal.words());
+        }
+    }
+    for (name, number) in &file.limits {
+        let _ = writeln!(out, "Limit {name} = {number}");
+    }
+    for event in &file.events {
+        let pack = event.pack.map_or(String::new(), |pack| format!(", pack {}", pack + 1));
+        let sensor = event.sensor.map_or(String::new(), |sensor| format!(", sensor {}", sensor + 1));
+        let _ = writeln!(out, "{:.0}: {}{pack}{sensor} {}", event.at, event.change.word(), event.note);
+    }
+    let open = open(file);
+    if !open.is_empty() {
+        out.push_str("\nLeft open\n");
+        open.iter().for_each(|line| out.push_str(&format!("    {line}\n")));
+    }
+    out
+}
+
+fn packs(out: &mut String, bank: &Bank) {
+    if bank.packs.is_empty() {
+        out.push_str("No [[pack]]: the bus's own description is taken, where it sends one\n");
+    }
+    for (number, pack) in (1..).zip(&bank.packs) {
+        let cells = pack.cells.map_or("cells not said".to_owned(), |cells| format!("{cells} cells in series"));
+        let capacity =
+            pack.rated.capacity.map_or("capacity not said".to_owned(), |capacity| format!("{} Ah", capacity.get()));
+        let sensors = pack.sensors.iter().filter(|sensor| sensor.role != SensorRole::Unknown);
+        let sensors: Vec<&str> = sensors.map(|sensor| sensor.role.word()).collect();
+        let sensors = if sensors.is_empty() {
+            "no sensor's role said".to_owned()
+        } else {
+            format!("sensors: {}", sensors.join(", "))
+        };
+        let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}");
+    }
+}
+
+/// What is not said and what it costs.
+fn open(file: &BankFile) -> Vec<String> {
+    let mut open = Vec::new();
+    for (number, pack) in (1..).zip(&file.bank.packs) {
+        if pack.rated.capacity.is_none() {
+            open.push(format!("pack {number}: without 'capacity' no state of charge, and no limit that goes by it"));
+        }
+        if !pack.sensors.iter().any(|sensor| sensor.role.sets_limits()) {
+            open.push(format!(
+                "pack {number}: without a sensor in the role cell or case nothing urgent rests on temperature"
+            ));
+        }
+    }
+    if file.signals.is_empty() {
+        return open;
+    }
+    let has = |role| file.signals.iter().any(|signal| signal.slot.quantity == role);
+    let wanted = [
+        (&[Quantity::CellVoltage, Quantity::PackVoltage] as &[Quantity], "voltages are not judged"),
+        (&[Quantity::Current, Quantity::BankCurrent], "nothing that goes by the current is judged"),
+        (&[Quantity::Temperature], "nothing that goes by the temperature is judged"),
+    ];
+    for (roles, cost) in wanted {
+        if !roles.iter().any(|role| has(*role)) {
+            let words: Vec<&str> = roles.iter().map(|role| word_of(*role)).collect();
+            open.push(format!("no signal for {}: {cost}", words.join(" or ")));
+        }
+    }
+    open
+}

@@ -1,0 +1,154 @@
+//! What is wrong with a bank file, with line, names and a suggestion.
+
+use std::fmt;
+
+/// Problems that are collected.
+pub(super) const MOST_PROBLEMS: usize = 20;
+/// Problems that an error's text tells.
+const TOLD: usize = 5;
+
+/// A bank file that is refused.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BankError {
+    /// What is wrong, in the order of the lines; the first few where there are many.
+    pub problems: Vec<Problem>,
+}
+
+impl BankError {
+    pub(super) fn only(line: u32, what: Trouble) -> Self {
+        Self { problems: vec![Problem { line, what }] }
+    }
+}
+
+impl fmt::Display for BankError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (number, problem) in self.problems.iter().take(TOLD).enumerate() {
+            write!(f, "{}{problem}", if number > 0 { "; " } else { "" })?;
+        }
+        match self.problems.len().saturating_sub(TOLD) {
+            0 => Ok(()),
+            more => write!(f, "; and {more} more"),
+        }
+    }
+}
+
+impl std::error::Error for BankError {}
+
+/// One thing that is wrong.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("line {line}: {what}")]
+pub struct Problem {
+    /// Line of the file, from 1.
+    pub line: u32,
+    /// What is wrong there.
+    pub what: Trouble,
+}
+
+/// What can be wrong. Names are harmless to show.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Trouble {
+    /// The file is too large.
+    #[error("the file is larger than {bytes} bytes, which no bank file is")]
+    TooLarge {
+        /// The limit.
+        bytes: usize,
+    },
+    /// Not TOML.
+    #[error("this is no TOML: {0}")]
+    Toml(String),
+    /// A key that there is not.
+    #[error("{place} has no key '{key}'; {hint}")]
+    UnknownKey {
+        /// What was written.
+        key: String,
+        /// Where.
+        place: &'static str,
+        /// What may have been meant.
+        hint: String,
+    },
+    /// A key that must be there.
+    #[error("{place} needs '{key}'")]
+    Needs {
+        /// The key, or several with 'or'.
+        key: &'static str,
+        /// Where.
+        place: &'static str,
+    },
+    /// A value that cannot be.
+    #[error("{key} = {found}: expected {expected}")]
+    Value {
+        /// The key.
+        key: String,
+        /// What was written.
+        found: String,
+        /// What was expected.
+        expected: String,
+    },
+    /// A word that there is not.
+    #[error("{key} = {found}: {hint}")]
+    Word {
+        /// The key.
+        key: String,
+        /// What was written.
+        found: String,
+        /// What may have been meant.
+        hint: String,
+    },
+    /// Keys that go together or not at all.
+    #[error("'{key}' {why}")]
+    Key {
+        /// The key.
+        key: &'static str,
+        /// Why it cannot stand here.
+        why: &'static str,
+    },
+    /// Numbers that do not fit.
+    #[error("{found} signals for {wanted} values: {names} against {what}")]
+    Count {
+        /// Signals.
+        found: usize,
+        /// Values.
+        wanted: usize,
+        /// The signals.
+        names: String,
+        /// The values.
+        what: String,
+    },
+    /// A DBC that cannot be read.
+    #[error("DBC '{name}': {why}")]
+    Dbc {
+        /// Its name.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// A name that no DBC has.
+    #[error("no {what} is called '{name}'{place}; {hint}")]
+    NoSuch {
+        /// Message or signal.
+        what: &'static str,
+        /// The name.
+        name: String,
+        /// Of which message.
+        place: String,
+        /// What may have been meant.
+        hint: String,
+    },
+    /// Two signals for one value.
+    #[error("{0} is given by two signals")]
+    Twice(String),
+    /// The map cannot be made.
+    #[error("{0}")]
+    Map(String),
+    /// Told to use signals, and there are none.
+    #[error("dialect = \"file\" needs signals: write [[signal]] tables, or leave the dialect out")]
+    NoSignals,
+    /// Too many of something.
+    #[error("at most {most} {what} are read")]
+    TooMany {
+        /// What.
+        what: &'static str,
+        /// The limit.
+        most: usize,
+    },
+}

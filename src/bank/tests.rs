@@ -1,0 +1,291 @@
+use super::*;
+use crate::layout::{Blank, Form, Order, Place};
+use crate::model::bank::{BalanceKind, SensorSpec};
+use crate::model::{Change, Id, SensorRole, Stamp, Value};
+use crate::unit::{AmpHours, Amps, Ohms, Volts};
+use proptest::prelude::*;
+
+const VAN: &str = r#"VERSION ""
+BU_: Bms Shunt
+BO_ 853 Pack1: 8 Bms
+ SG_ Cell1 : 0|16@1+ (1,0) [0|5000] "mV" Bms
+ SG_ Cell2 : 16|16@1+ (1,0) [0|5000] "mV" Bms
+ SG_ Cell3 : 32|16@1+ (1,0) [0|5000] "mV" Bms
+ SG_ Cell4 : 48|16@1+ (1,0) [0|5000] "mV" Bms
+BO_ 854 Pack2: 8 Bms
+ SG_ Cell1 : 7|16@0+ (0.001,0) [0|5] "V" Bms
+ SG_ Cell2 : 23|16@0+ (0.001,0) [0|5] "V" Bms
+ SG_ Cell3 : 39|16@0+ (0.001,0) [0|5] "V" Bms
+ SG_ Cell4 : 55|16@0+ (0.001,0) [0|5] "V" Bms
+BO_ 2565865729 Shunt: 8 Shunt
+ SG_ Amps : 0|16@1- (0.1,0) [-3000|3000] "A" Bms
+ SG_ Charge : 16|8@1+ (0.5,0) [0|100] "%" Bms
+BO_ 855 Warmth: 3 Bms
+ SG_ Which M : 0|8@1+ (1,0) [0|3] "" Bms
+ SG_ T1 m0 : 8|16@1+ (0.1,0) [0|500] "K" Bms
+ SG_ T2 m1 : 8|16@1+ (0.1,0) [0|500] "K" Bms
+"#;
+
+fn dbc(name: &str) -> Result<Vec<u8>, String> {
+    if name == "van.dbc" { Ok(VAN.into()) } else { Err("no such file".into()) }
+}
+
+fn read(text: &str) -> BankFile {
+    parse(text, dbc).unwrap_or_else(|error| panic!("{error}\n{text}"))
+}
+
+fn refused(text: &str) -> String {
+    parse(text, dbc).expect_err(text).to_string()
+}
+
+fn seen(file: &BankFile, id: Id, data: &[u8]) -> Vec<(Slot, Value)> {
+    let map = file.map().expect("a map");
+    let round = |(slot, value)| match value {
+        Value::Present(number) => (slot, Value::Present((number * 1e9).round() / 1e9)),
+        other => (slot, other),
+    };
+    map.find(id).map(|message| map.values_in(message, data).map(round).collect()).unwrap_or_default()
+}
+
+fn cell(pack: u8, index: u8) -> Slot {
+    Slot::at(pack, Quantity::CellVoltage, index)
+}
+
+#[test]
+fn the_template_parses_to_what_it_says() {
+    let file = parse(TEMPLATE, |name| Err(format!("{name} is not asked for"))).unwrap();
+    assert_eq!((file.name.as_str(), file.dialect, file.bank.packs.len()), ("House bank", Some(Dialect::File), 2));
+    let pack = &file.bank.packs[1];
+    assert_eq!((pack.cells, pack.rated.capacity), (Some(4), Some(AmpHours::of(100.0))));
+    assert_eq!(pack.rated.weakest, Some(Amps::of(125.0)));
+    assert_eq!((pack.absorption, pack.float), (Some(Volts::of(14.4)), Some(Volts::of(13.6))));
+    assert_eq!((pack.heater.fitted, pack.heater.current), (Some(true), Some(Amps::of(5.0))));
+    assert_eq!(pack.balance.kind, Some(BalanceKind::BleedAbove));
+    assert_eq!(pack.sensors[0], SensorSpec { role: SensorRole::Cell, cell: Some(1) });
+    assert_eq!(pack.sensors[1], SensorSpec { role: SensorRole::Electronics, cell: None });
+    assert_eq!(pack.links[2], Some(Ohms::of(0.3 * 1e-3)));
+    assert_eq!(pack.span.current, (Some(Amps::of(-300.0)), Some(Amps::of(300.0))));
+    assert_eq!(file.limits, [("cell-overvoltage.notice".to_owned(), 3.65)]);
+    // Pack 2, cells 3301, 3302, not available, 3304 mV.
+    let cells = seen(&file, Id::Standard(0x3A1), &[0xE5, 0x0C, 0xE6, 0x0C, 0xFF, 0xFF, 0xE8, 0x0C]);
+    let volts = |number| Value::Present(number);
+    assert_eq!(
+        cells,
+        [
+            (cell(1, 0), volts(3.301)),
+            (cell(1, 1), volts(3.302)),
+            (cell(1, 2), Value::Missing),
+            (cell(1, 3), volts(3.304))
+        ]
+    );
+    // 12.3 A of discharge, 13.30 V, closed, counter 7.
+    let power = seen(&file, Id::Standard(0x3B0), &[0x00, 0x7B, 0x32, 0x05, 1, 0, 0, 7]);
+    assert_eq!(
+        power,
+        [
+            (Slot::of(0, Quantity::Current), volts(-12.3)),
+            (Slot::of(0, Quantity::PackVoltage), volts(13.3)),
+            (Slot::of(0, Quantity::ChargePath), volts(1.0)),
+            (Slot::of(0, Quantity::SenderFrames), volts(7.0)),
+        ]
+    );
+    assert_eq!(seen(&file, Id::Standard(0x3C0), &[2, 65]), [(Slot::at(0, Quantity::Temperature, 1), volts(25.0))]);
+    assert_eq!(seen(&file, Id::Standard(0x3C1), &[2, 65]), [(Slot::at(1, Quantity::Temperature, 1), volts(25.0))]);
+    assert_eq!(seen(&file, Id::Standard(0x3C1), &[3, 65]), []);
+    assert_eq!(file.events.len(), 1);
+    assert_eq!(
+        (file.events[0].at.to_string(), file.events[0].change),
+        ("2026-03-01T09:30:00.000000000Z".into(), Change::SensorMoved)
+    );
+}
+
+#[test]
+fn ranges_name_the_signals_of_a_dbc_and_its_units_are_taken() {
+    let file = read(
+        "dbc = \"van.dbc\"\n[[signal]]\nrole = \"cell-voltage\"\npack = \"1..2\"\nmessage = \"Pack{1..2}\"\nsignal = \"Cell{1..4}\"\n\
+         [[signal]]\nrole = \"current\"\nmessage = \"Shunt\"\nsignal = \"Amps\"\ncurrent = \"discharge-positive\"\nby = \"group\"\n\
+         [[signal]]\nrole = \"reported-soc\"\nmessage = \"Shunt\"\nsignal = \"Charge\"\nby = \"group\"\n\
+         [[signal]]\nrole = \"temperature\"\nmessage = \"Warmth\"\nsignal = \"T{1..2}\"\n",
+    );
+    assert_eq!(file.signals.len(), 12);
+    let one = seen(&file, Id::Standard(853), &[0xE4, 0x0C, 0xE5, 0x0C, 0xE6, 0x0C, 0xE7, 0x0C]);
+    assert_eq!(one[3], (cell(0, 3), Value::Present(3.303)));
+    let two = seen(&file, Id::Standard(854), &[0x0C, 0xE4, 0x0C, 0xE5, 0x0C, 0xE6, 0x0C, 0xE7]);
+    assert_eq!(two[3], (cell(1, 3), Value::Present(3.303)));
+    // 2565865729 is 18F00101 with the mark of 29 bits: any priority and sender will do.
+    let shunt = seen(&file, Id::Extended(0x1CF0_0142), &[0x7B, 0, 146, 0, 0, 0, 0, 0]);
+    let soc = Slot::of(0, Quantity::ReportedSoc);
+    assert_eq!(shunt, [(Slot::of(0, Quantity::Current), Value::Present(-12.3)), (soc, Value::Present(0.73))]);
+    let Value::Present(celsius) = seen(&file, Id::Standard(855), &[1, 0xA3, 0x0B])[0].1 else { panic!() };
+    assert!((celsius - 24.75).abs() < 1e-9, "297.9 K");
+}
+
+#[test]
+fn every_refusal_has_its_line_and_says_what_was_meant() {
+    let wrong = [
+        ("cels = 4", "line 1: a bank file has no key 'cels'; "),
+        ("[[pack]]\ncels = 4", "line 2: a [[pack]] has no key 'cels'; did you mean 'cells'?"),
+        ("[[pack]]\ncells = 33", "line 2: cells = 33: expected a whole number from 1 to 32"),
+        ("[[pack]]\ncapacity = \"100\"", "line 2: capacity = '100': expected a number from 0.5 to 6553"),
+        ("[[pack]]\ncapacity = nan", "line 2: capacity = nan: expected a number from 0.5 to 6553"),
+        ("[[pack]]\n\nsensors = [{ role = \"csae\" }]", "line 3: role = 'csae': did you mean 'case'?"),
+        (
+            "[limits]\ncell-overvoltage.notise = 3.7",
+            "line 2: [limits] has no key 'cell-overvoltage.notise'; did you mean 'cell-overvoltage.notice'?",
+        ),
+        ("[limits]\ncell-overvoltage.notice = 37", "line 2: cell-overvoltage.notice = 37: expected 3 to 4.5 V"),
+        ("dbc = \"boat.dbc\"", "line 1: DBC 'boat.dbc': no such file"),
+        ("[[signal]]\nrole = \"current\"\n", "line 1: a [[signal]] needs 'message, id or group'"),
+        (
+            "dbc = \"van.dbc\"\n[[signal]]\nrole = \"current\"\nmessage = \"Shant\"\nsignal = \"Amps\"",
+            "line 4: no message is called 'Shant'; did you mean 'Shunt'?",
+        ),
+        (
+            "dbc = \"van.dbc\"\n[[signal]]\nrole = \"current\"\nmessage = \"Shunt\"\nsignal = \"Amp\"",
+            "line 5: no signal is called 'Amp' in message 'Shunt'; did you mean 'Amps'?",
+        ),
+        (
+            "[[signal]]\nrole = \"current\"\nid = \"3555\"\nstart = 0\nlength = 8",
+            "line 3: id = '3555': expected an id as the log writes it: three hex digits for 11 bits (\"355\"), eight for 29 (\"18FF5001\")",
+        ),
+        (
+            "[[signal]]\nrole = \"current\"\nid = \"355\"\nstart = 510\nlength = 8",
+            "line 4: 'start' does not fit: a field lies within 64 bytes, a float has 32 or 64 bits, and a field with blank codes has room for numbers beside them",
+        ),
+        (
+            "[[event]]\ndate = 2026-05-01\nwhat = \"pack-replcaed\"",
+            "line 3: what = 'pack-replcaed': did you mean 'pack-replaced'?",
+        ),
+        ("[[pack]]\ncells = [", "line 2: this is no TOML: "),
+        (
+            "dialect = \"file\"",
+            "line 1: dialect = \"file\" needs signals: write [[signal]] tables, or leave the dialect out",
+        ),
+    ];
+    for (text, why) in wrong {
+        let told = refused(text);
+        assert!(told.starts_with(why), "{text}\n  told: {told}\n  not:  {why}");
+    }
+    let twice = "[[signal]]\nrole = \"current\"\nid = \"355\"\nstart = 0\nlength = 8\n".repeat(2);
+    assert_eq!(refused(&twice), "line 6: current 1 of pack 1 is given by two signals");
+}
+
+#[test]
+fn a_hostile_file_is_refused_at_once_and_its_names_are_harmless() {
+    assert_eq!(refused(&"a".repeat(100 << 20)), "line 1: the file is larger than 1048576 bytes, which no bank file is");
+    let deep = format!("a = {}", "[".repeat(500_000));
+    assert!(refused(&deep).starts_with("line 1: this is no TOML: "));
+    let dotted = format!("{}x = 1", "a.".repeat(400_000));
+    assert!(refused(&dotted).starts_with("line 1: "));
+    assert!(!refused("\"a\\u001b[31m\" = 1").contains('\u{1b}'));
+    let many = "[[signal]]\nrole = \"curent\"\n".repeat(30_000);
+    assert!(refused(&many).ends_with("; and 15 more"));
+    let range = "[[signal]]\nrole = \"cell-voltage\"\nmessage = \"{1..512}{1..512}\"\nsignal = \"{1..99999999}\"\n"
+        .repeat(5_000);
+    assert!(refused(&range).starts_with("line 3: "));
+}
+
+fn arbitrary_field() -> impl Strategy<Value = Field> {
+    let forms = prop_oneof![Just(Form::Unsigned), Just(Form::Signed)];
+    let blanks = prop_oneof![Just(Blank::None), Just(Blank::Two), Just(Blank::Three)];
+    let numbers = (prop_oneof![Just(1.0), 1e-6f64..1e3, -1e3f64..-1e-6], -1e3f64..1e3);
+    (0u16..448, 8u8..=32, any::<bool>(), forms, blanks, numbers).prop_map(
+        |(start, len, big, form, blank, (scale, offset))| {
+            let order = if big { Order::Big } else { Order::Little };
+            Field { start, len, order, form, scale, offset, blank }
+        },
+    )
+}
+
+fn arbitrary_signal() -> impl Strategy<Value = Signal> {
+    let key = prop_oneof![
+        (0u16..0x800).prop_map(|id| Key::Exact(Id::Standard(id))),
+        (0u32..0x2000_0000).prop_map(|id| Key::Exact(Id::Extended(id))),
+        (0u32..0x2000_0000).prop_map(|id| Key::Group(Key::group_of(id))),
+    ];
+    let when = prop::collection::vec((0u16..64, any::<u32>(), 0u64..9), 0..3);
+    let states = prop::collection::btree_map(0u64..9, 0u8..2, 0..3);
+    let places = (any::<bool>(), any::<bool>(), 1u8..4);
+    ((0..ROLES.len(), 0u8..8, any::<u8>()), key, "[ -~]{0,20}", arbitrary_field(), (when, states, places)).prop_map(
+        |((role, pack, index), key, name, field, (when, states, (packs, indices, count)))| {
+            let (_, quantity, most) = ROLES[role];
+            let counter = quantity == Quantity::SenderFrames;
+            let in_data = Place { field: Field::plain(0, 8), first: 1, count };
+            let room = |first: u8, most: usize| usize::from(first) + usize::from(count) <= most;
+            let pack = if role::is_of_the_bank(quantity) { 0 } else { pack };
+            let index = index % most as u8;
+            let of_the_bank = role::is_of_the_bank(quantity);
+            let places = Places {
+                pack: (packs && !of_the_bank).then_some(in_data),
+                index: (indices && room(index, most)).then_some(in_data),
+            };
+            let condition = |(start, low, more): (u16, u32, u64)| When {
+                field: Field::plain(start, 8),
+                any_of: vec![(u64::from(low), u64::from(low) + more)],
+            };
+            Signal {
+                slot: Slot::at(pack, quantity, index),
+                key,
+                message: name.clone(),
+                name,
+                field: if counter { Field { form: Form::Unsigned, ..field } } else { field },
+                states: states.into_iter().map(|(raw, number)| (raw, f64::from(number))).collect(),
+                when: when.into_iter().map(condition).collect(),
+                places,
+            }
+        },
+    )
+}
+
+prop_compose! {
+    fn arbitrary_file()(
+        signals in prop::collection::vec(arbitrary_signal(), 0..12),
+        capacity in prop::option::of(1.0f64..6000.0),
+        milliohms in prop::option::of(0u32..65_000),
+        cells in prop::option::of(1u8..=32),
+        reversed: bool,
+        limit in prop::option::of(3.0f64..4.5),
+        at in 0i64..9_000_000_000_000_000_000,
+        note in "[ -~]{0,30}",
+        count in 0usize..4,
+    ) -> BankFile {
+        let mut pack = PackSpec { cells, ..PackSpec::default() };
+        pack.rated.capacity = capacity.map(AmpHours::of);
+        pack.links[0] = milliohms.map(|number| Ohms::of(f64::from(number) / 1e3 * 1e-3));
+        pack.sensors[3] = SensorSpec { role: SensorRole::Case, cell: Some(0) };
+        let mut kept: Vec<Signal> = Vec::new();
+        for signal in signals {
+            kept.push(signal);
+            if compile::agrees(&kept, kept.len() - 1).is_err() {
+                kept.pop();
+            }
+        }
+        BankFile {
+            name: note.clone(),
+            bank: Bank { packs: vec![pack; count] },
+            limits: limit.map(|number| ("cell-overvoltage.notice".to_owned(), number)).into_iter().collect(),
+            dialect: None,
+            reversed,
+            signals: kept,
+            events: vec![BankEvent { at: Stamp::from_nanos(at), change: Change::SensorMoved, pack: None, sensor: Some(2), note }],
+            table: None,
+        }
+    }
+}
+
+use crate::model::PackSpec;
+
+proptest! {
+    #[test]
+    fn what_is_written_reads_back_the_same(file in arbitrary_file()) {
+        let text = write(&file);
+        let back = parse(&text, |_| Err("not asked for".into())).map_err(|error| TestCaseError::fail(format!("{error}\n{text}")))?;
+        prop_assert_eq!(&back, &file);
+        prop_assert_eq!(write(&back), text);
+    }
+
+    #[test]
+    fn no_text_makes_it_fall_over(text in "(\\[\\[?(pack|signal|event|limits)\\]?\\]\n|[a-z-]{1,9} = [0-9\"{}.,a-z\\[\\]]{0,12}\n|.{0,20}\n){0,20}") {
+        let _ = parse(&text, |_| Err("none".into())); // either answer will do: it must come
+    }
+}

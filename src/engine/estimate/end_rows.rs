@@ -1,0 +1,119 @@
+//! Rows of what is known from the ends of the charge: capacity, cells that stand apart, balancing.
+
+use super::balance::Basis;
+use super::rows::{missing, row};
+use super::visit::{Span, Visit};
+use super::which;
+use crate::engine::pack::Pack;
+use crate::model::Stamp;
+use crate::model::bank::PackSpec;
+use crate::model::finding::Subject;
+use crate::model::limits::Limits;
+use crate::model::snapshot::Estimate;
+
+/// Every row of a pack.
+pub(super) fn rows(pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
+    let apart = &pack.estimates.apart;
+    let mut rows = vec![
+        capacity(pack),
+        imbalance(
+            pack,
+            "imbalance_ah",
+            apart.top.as_ref(),
+            "a full charge in which the cells rise into the upper knee",
+        ),
+        imbalance(pack, "imbalance_low_ah", apart.bottom.as_ref(), "a discharge into the low knee"),
+        rebalance(pack, spec),
+        balanced(pack),
+    ];
+    rows.extend((0..pack.cells.len()).flat_map(|cell| of_cell(pack, cell, limits)));
+    rows
+}
+
+fn spanned(row: Estimate, span: &Span, at: Stamp) -> Estimate {
+    Estimate { value: span.best, low: span.low, high: span.high, as_of: Some(at), ..row }
+}
+
+fn capacity(pack: &Pack) -> Estimate {
+    let name = "capacity_ah";
+    let capacity = &pack.estimates.capacity;
+    match (capacity.measured(), capacity.span(), capacity.drawn_at()) {
+        (Some(found), Some(span), _) => spanned(row(pack, name), &span, found.at),
+        (None, Some(Span { low: Some(least), .. }), Some(at)) => Estimate {
+            low: Some(least),
+            as_of: Some(at),
+            why: Some(format!("{least:.0} Ah drawn at a stretch without coming from full to the bottom")),
+            ..row(pack, name)
+        },
+        _ => missing(pack, name, "not enough data yet: needs a discharge from full"),
+    }
+}
+
+fn imbalance(pack: &Pack, name: &'static str, visit: Option<&Visit>, needs: &str) -> Estimate {
+    match visit {
+        None => missing(pack, name, &format!("not enough data yet: needs {needs}")),
+        Some(visit) if visit.is_complete() => spanned(row(pack, name), &visit.spread, visit.at),
+        Some(visit) => Estimate {
+            why: Some("not every cell came to the knee at a like current: at least so much".into()),
+            ..spanned(row(pack, name), &visit.spread, visit.at)
+        },
+    }
+}
+
+/// Differential hours that the imbalance takes, at the balance current.
+fn rebalance(pack: &Pack, spec: &PackSpec) -> Estimate {
+    let name = "rebalance_h";
+    let Some(top) = &pack.estimates.apart.top else {
+        return missing(pack, name, "not enough data yet: needs a full charge");
+    };
+    let Some(amps) = spec.balance.current.map(|amps| amps.get()).filter(|amps| *amps > 0.0) else {
+        return missing(pack, name, "the balance current is not described");
+    };
+    let hours = |ah: Option<f64>| ah.map(|ah| ah.max(0.0) / amps);
+    let span = Span { best: hours(top.spread.best), low: hours(top.spread.low), high: hours(top.spread.high) };
+    let row = spanned(row(pack, name), &span, top.at);
+    let why = "counted over hours in which the high cells are bled and the lowest is not";
+    Estimate { why: Some(why.into()), ..row }
+}
+
+fn balanced(pack: &Pack) -> Estimate {
+    let name = "balance_h_30_days";
+    let balancing = &pack.estimates.apart.balancing;
+    match (balancing.month(), balancing.basis) {
+        (Some(hours), _) => Estimate { value: Some(hours), as_of: Some(pack.view.now), ..row(pack, name) },
+        (None, Basis::None) => missing(pack, name, "the pack does not balance, as described"),
+        (None, _) => missing(pack, name, "neither the kind of balancing nor the state of each cell is known"),
+    }
+}
+
+/// What stands out of one cell: only what lies beyond its own error.
+fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
+    let apart = &pack.estimates.apart;
+    let subject = Subject::cell(pack.number, cell as u8);
+    let mut rows = Vec::new();
+    let mut add = |name, span: Option<Span>, at: Option<Stamp>| {
+        if let (Some(span), Some(at)) = (span.filter(stands_out), at) {
+            rows.push(Estimate { subject, ..spanned(row(pack, name), &span, at) });
+        }
+    };
+    let ahead = |visit: Option<&Visit>| visit.and_then(|visit| visit.ahead.get(cell).copied());
+    let (top, bottom) = (apart.top.as_ref(), apart.bottom.as_ref());
+    add("early_at_top_ah", ahead(top), top.map(|visit| visit.at));
+    add("early_at_bottom_ah", ahead(bottom), bottom.map(|visit| visit.at));
+    add("less_than_median_ah", apart.short(cell, limits), top.map(|visit| visit.at).max(bottom.map(|visit| visit.at)));
+    if let Some(drift) = apart.drift.get(cell).copied().flatten().filter(|drift| stands_out(&drift.lost))
+        && let Some(capacity) = pack.view.capacity
+        && which::is_lost(&drift, limits, capacity)
+    {
+        let hours = drift.days * 24.0 / 1e3;
+        let milliamps = |ah: Option<f64>| ah.map(|ah| ah / hours);
+        let span =
+            Span { best: milliamps(drift.lost.best), low: milliamps(drift.lost.low), high: milliamps(drift.lost.high) };
+        add("loses_ma", Some(span), top.map(|visit| visit.at));
+    }
+    rows
+}
+
+fn stands_out(span: &Span) -> bool {
+    span.low.is_some_and(|low| low > 0.0) || span.high.is_some_and(|high| high < 0.0)
+}

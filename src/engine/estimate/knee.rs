@@ -1,0 +1,248 @@
+//! The order in which the cells of a pack reach a knee: the charge that has passed when each comes to a voltage on
+//! the steep part, going up at the top or down at the bottom.
+
+use super::polar::Drive;
+use crate::model::Stamp;
+use crate::model::limits::{L, Limits};
+use serde::{Deserialize, Serialize};
+
+/// A sweep counts from where every cell was at least so far from the mark, V.
+const CLEAR: f64 = 0.015;
+/// A second mark before the first, for how steep the knee is, V.
+const FOOT: f64 = 0.03;
+/// Spread of the resistance of good cells, as a share of their own; judgement.
+const OWN_SPREAD: f64 = 0.20;
+/// What a cell's reading may be off, V; judgement.
+const READING: f64 = 0.002;
+/// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
+/// 25 °C, and the error of that; judgement between nothing and what a long taper shows.
+const AHEAD: f64 = 0.08;
+/// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
+const ENDS: f64 = 0.01;
+/// ... and below this share of that at the first crossing.
+const FALLS_TO: f64 = 0.25;
+
+/// One end of the charge.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// Charging into the upper knee.
+    Top,
+    /// Drawing into the lower one.
+    Bottom,
+}
+
+/// What one tick brings to a sweep. Charge, rate and distance count in the direction of the sweep.
+#[derive(Debug, Clone, Copy)]
+pub struct Sweep<'a> {
+    /// Engine time.
+    pub now: Stamp,
+    /// Charge passed so far, Ah.
+    pub passed: f64,
+    /// What the current adds, as it flows.
+    pub drive: Drive,
+    /// Rated capacity, Ah.
+    pub capacity: f64,
+    /// By cell: how far its corrected voltage is beyond the mark, V; none where nothing came.
+    pub beyond: &'a [Option<f64>],
+    /// What the resolution of a cell's voltage leaves open, V.
+    pub grain: f64,
+    /// Error of a connection that was taken off, V.
+    pub taken_off: f64,
+    /// What balancing may draw meanwhile from a cell that has come, A.
+    pub bleed: f64,
+    /// Warm enough.
+    pub warm: bool,
+}
+
+/// A cell on its way.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+struct Runner {
+    /// Its last reading: distance beyond the mark, charge passed.
+    seen: Option<(f64, f64)>,
+    /// Charge at the foot.
+    foot: Option<f64>,
+    /// Charge at the mark, the error of that by the reading's time, and the slow current then.
+    mark: Option<(f64, f64, f64)>,
+    /// A second reading confirmed it.
+    sure: bool,
+    /// It came when the current had changed too far: the charge then is the least that it can be.
+    late: bool,
+}
+
+/// Watches one end.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct KneeWatch {
+    runners: Vec<Runner>,
+    /// Every cell was clear of the mark.
+    armed: bool,
+    /// The rate at the first crossing, and when.
+    first: Option<(f64, Stamp)>,
+    /// The current has left that of the first crossing too far: from here on there are only bounds.
+    late: bool,
+    /// Charge passed when the first cell came, at the tick at which that is sure.
+    began: Option<f64>,
+}
+
+/// When one cell came to the mark.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Arrival {
+    /// Charge after the first cell's, Ah; of a cell that had not come, the least that it can be.
+    pub after: f64,
+    /// Half width of that, Ah.
+    pub off: f64,
+    /// It came.
+    pub came: bool,
+}
+
+impl KneeWatch {
+    /// Whether the state is no larger than a pack can be.
+    #[must_use]
+    pub fn is_within_bounds(&self) -> bool {
+        self.runners.len() <= crate::model::MAX_CELLS
+    }
+
+    /// Charge passed when the first cell came to the mark, at the tick at which two of its readings were beyond it.
+    #[must_use]
+    pub fn began(&self) -> Option<f64> {
+        self.began
+    }
+
+    fn first_mark(&self) -> Option<f64> {
+        let sure = self.runners.iter().filter(|runner| runner.sure);
+        sure.filter_map(|runner| runner.mark.map(|(passed, ..)| passed)).min_by(f64::total_cmp)
+    }
+
+    /// Nothing counts any more: a gap in the data.
+    pub fn lose(&mut self) {
+        if self.armed || !self.runners.is_empty() {
+            *self = Self { runners: std::mem::take(&mut self.runners), ..Self::default() };
+            self.runners.clear();
+        }
+    }
+
+    /// Moves on by one tick; when a sweep has ended with at least one cell at the mark, how they came.
+    pub fn tick(&mut self, sweep: &Sweep, limits: &Limits) -> Option<Vec<Arrival>> {
+        self.began = None;
+        let most = sweep.beyond.iter().flatten().copied().fold(f64::MIN, f64::max);
+        self.late |= self.is_late(sweep, limits);
+        if self.is_over(sweep) {
+            let ended = self.arrivals(sweep);
+            self.lose();
+            return ended;
+        }
+        if self.first.is_none() && most < -CLEAR {
+            self.armed = true;
+            if most < -CLEAR - FOOT {
+                self.runners.clear();
+                return None;
+            }
+        }
+        if !self.armed || sweep.drive.rate <= 0.0 {
+            return None;
+        }
+        self.runners.resize(sweep.beyond.len(), Runner::default());
+        let mut begins = false;
+        for (runner, beyond) in self.runners.iter_mut().zip(sweep.beyond) {
+            if let Some(beyond) = beyond {
+                let was = runner.sure;
+                runner.read(*beyond, sweep);
+                runner.late |= runner.sure && !was && self.late;
+                begins |= runner.sure;
+            }
+        }
+        if begins && self.first.is_none() {
+            if !(sweep.warm && sweep.drive.rate <= limits.get(L::KneeMostRate)) {
+                self.lose();
+                return None;
+            }
+            self.first = Some((sweep.drive.rate, sweep.now));
+            self.began = self.first_mark();
+        }
+        if self.runners.iter().all(|runner| runner.sure) {
+            let (ended, began) = (self.arrivals(sweep), self.began);
+            self.lose();
+            self.began = began;
+            return ended;
+        }
+        None
+    }
+
+    /// The current has left that of the first crossing too far for a comparison.
+    fn is_late(&self, sweep: &Sweep, limits: &Limits) -> bool {
+        self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(L::KneeSameRate))
+    }
+
+    /// The current is next to nothing, or has turned.
+    fn is_over(&self, sweep: &Sweep) -> bool {
+        self.first.is_some_and(|(first, _)| !sweep.warm || sweep.drive.rate < ENDS.min(first * FALLS_TO))
+    }
+
+    /// The sweep as it stands.
+    fn arrivals(&self, sweep: &Sweep) -> Option<Vec<Arrival>> {
+        let (_, since) = self.first?;
+        let (from, _, slow_first) =
+            self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
+        let lag = |slow: f64| AHEAD * sweep.drive.ratio * (slow_first - slow) * sweep.capacity;
+        let arrival = |runner: &Runner| {
+            let steep = runner.steepness().unwrap_or_else(|| self.steepest());
+            let volts = error_volts(sweep);
+            let (passed, scan, slow) = match runner.mark.filter(|_| runner.sure) {
+                Some(mark) => mark,
+                None => (sweep.passed, 0.0, sweep.drive.slow),
+            };
+            let raw = passed - from;
+            let parts = [scan, volts * steep, lag(slow), 0.01 * raw, offset];
+            let off = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
+            Arrival { after: raw - lag(slow), off, came: runner.sure && !runner.late && runner.mark.is_some() }
+        };
+        Some(self.runners.iter().map(arrival).collect())
+    }
+
+    /// Flattest knee of those that came, Ah per volt.
+    fn steepest(&self) -> f64 {
+        self.runners.iter().filter_map(Runner::steepness).fold(0.0, f64::max)
+    }
+}
+
+/// What the current sensor may be off at zero, A: as for the state of charge.
+fn limits_offset(capacity: f64) -> f64 {
+    (0.001 * capacity).max(0.1)
+}
+
+/// What a corrected voltage may be off against its siblings', V.
+fn error_volts(sweep: &Sweep) -> f64 {
+    let own = OWN_SPREAD * 0.11 * sweep.drive.ratio * sweep.drive.rate;
+    [own, READING, sweep.grain / 2.0, sweep.taken_off].iter().map(|part| part * part).sum::<f64>().sqrt()
+}
+
+impl Runner {
+    fn read(&mut self, beyond: f64, sweep: &Sweep) {
+        let passed = sweep.passed;
+        let at = |mark: f64| match self.seen {
+            Some((before, charge)) if before < mark && beyond > before => {
+                let part = (mark - before) / (beyond - before);
+                (charge + (passed - charge) * part, (passed - charge) / 2.0)
+            }
+            _ => (passed, 0.0),
+        };
+        if self.foot.is_none() && beyond >= -FOOT {
+            self.foot = Some(at(-FOOT).0);
+        }
+        match self.mark {
+            None if beyond >= 0.0 => {
+                let (charge, scan) = at(0.0);
+                self.mark = Some((charge, scan, sweep.drive.slow));
+            }
+            Some(_) if !self.sure && beyond >= 0.0 => self.sure = true,
+            Some(_) if !self.sure => self.mark = None,
+            _ => {}
+        }
+        self.seen = Some((beyond, passed));
+    }
+
+    /// Charge per volt between foot and mark, Ah/V.
+    fn steepness(&self) -> Option<f64> {
+        Some(((self.mark?.0 - self.foot?) / FOOT).max(0.0))
+    }
+}

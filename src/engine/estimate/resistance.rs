@@ -1,0 +1,263 @@
+//! Resistance of each cell from steps of the current, and what a connection adds to it: the excess over the median of
+//! the cells. Also what lies between the cells and the bus: lugs, fuse, switch.
+//!
+//! Each cell's part is taken to 25 °C by its own or the nearest sensor, so that a cold cell is no bad connection.
+
+use super::bypass::Bypass;
+use super::fit::{Fit, Noise};
+use super::steps::{Step, Steps};
+use super::stress::Around;
+use crate::curve::RESISTANCE_RATIO_PLETT;
+use crate::engine::view::View;
+use crate::model::limits::{L, Limits};
+use crate::model::{MAX_CELLS, Stamp};
+use serde::{Deserialize, Serialize};
+
+/// How far the table of resistance by temperature may be off, as a share of the difference that it makes.
+const TABLE_OFF: f64 = 0.2;
+/// How far a resistance as such may be off besides, as a share: how steps are picked, temperature, current's gain.
+const WHOLE_OFF: f64 = 0.15;
+/// Half a 95 % interval in standard errors.
+pub const WIDE: f64 = 1.96;
+/// Error of a difference of two rounded readings less the median of others, in steps of the resolution.
+const ROUNDING: f64 = 0.47;
+/// A reading is never taken for better than this, V.
+const FLOOR: f64 = 3e-4;
+/// Resolution of voltages of packs and buses unless described, V.
+const COARSE: f64 = 0.01;
+
+/// A resistance with its bounds, Ω.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Known {
+    /// Best value.
+    pub ohms: f64,
+    /// Half width: the truth lies within it 19 times of 20.
+    pub half: f64,
+    /// Standard error of the readings alone.
+    pub error: f64,
+}
+
+/// What is learnt of one cell.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+struct Cell {
+    /// Above what the median of the cells makes of it.
+    excess: Fit,
+    /// As such, at 25 °C.
+    whole: Fit,
+    /// How far the table of temperatures may mislead, Ω; smoothed.
+    misled: f64,
+}
+
+/// Resistances of one pack.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Resistance {
+    steps: Steps,
+    cells: Vec<Cell>,
+    /// Of the median cell as it is, at the temperatures of the steps.
+    median: Fit,
+    /// Between cells and bus.
+    outside: Fit,
+    /// Sensors differed too much for a cell without one.
+    uneven: bool,
+    /// The last tick brought a step.
+    fresh: bool,
+    /// When the last step came.
+    at: Option<Stamp>,
+    /// Of the median cell at 25 °C, from sets that come often.
+    whole: Fit,
+    /// Loads that the current sensor does not see.
+    pub bypass: Bypass,
+}
+
+/// Temperature of each cell, as a multiple of its resistance at 25 °C.
+#[derive(Debug, Clone, Copy)]
+enum Warmth {
+    /// No sensor that counts.
+    Unknown,
+    /// The sensors differ too much for a cell without one.
+    Uneven,
+    /// By cell.
+    Known([f64; MAX_CELLS]),
+}
+
+impl Resistance {
+    /// Moves on by one tick.
+    pub fn tick(&mut self, view: &View, around: &Around) {
+        self.fresh = false;
+        let step = self.steps.tick(view, around.limits);
+        self.bypass.tick(view, &self.steps, self.median.ohms(), around.limits);
+        let Some(step) = step else { return };
+        if view.cells.iter().any(|cell| view.lead_may_be_open(cell.cell, around.limits)) {
+            return;
+        }
+        (self.fresh, self.at) = (true, Some(view.now));
+        let warmth = warmth(view, around.limits);
+        self.uneven = matches!(warmth, Warmth::Uneven);
+        if !self.uneven {
+            self.learn(&step, &warmth, around);
+        }
+    }
+
+    fn learn(&mut self, step: &Step, warmth: &Warmth, around: &Around) {
+        let limits = around.limits;
+        self.cells.resize(step.cells, Cell::default());
+        let ratios = if let Warmth::Known(ratios) = warmth { *ratios } else { [1.0; MAX_CELLS] };
+        let grain = self.steps.grain(around.spec.grain.cell.map(|volts| volts.get()));
+        let noise = Noise { floor: (ROUNDING * grain).max(FLOOR), keep: 1.0 - 1.0 / limits.get(L::StepForgets) };
+        let (mut own, mut warm) = ([0.0; MAX_CELLS], [0.0; MAX_CELLS]);
+        for cell in 0..step.cells {
+            let link = around.spec.links.get(cell).copied().flatten().map_or(0.0, |ohms| ohms.get());
+            own[cell] = step.volts(cell) - link * step.amps;
+            warm[cell] = own[cell] / ratios[cell];
+        }
+        let median_warm = median(&mut warm.clone()[..step.cells]);
+        let median_own = median(&mut own.clone()[..step.cells]);
+        let mean_ratio = ratios[..step.cells].iter().sum::<f64>() / step.cells as f64;
+        let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && matches!(warmth, Warmth::Known(_));
+        for (index, cell) in self.cells.iter_mut().enumerate() {
+            let seen = (step.before[index], step.after[index]);
+            let repeats = cell.excess.repeats(step.amps, seen, grain);
+            cell.excess.take(step.amps, own[index] - median_warm * ratios[index], repeats, noise);
+            if absolute {
+                cell.whole.take(step.amps, warm[index], repeats, noise);
+            }
+            let misled = TABLE_OFF * (ratios[index] - mean_ratio).abs() * (median_warm / step.amps).abs();
+            cell.misled += 0.1 * (misled - cell.misled);
+        }
+        self.median.take(step.amps, median_own, false, noise);
+        if absolute {
+            self.whole.take(step.amps, median_warm, false, noise);
+        }
+        let own = self.median.ohms();
+        self.cells.iter_mut().for_each(|cell| cell.excess.mark(own));
+        if let Some(volts) = step.outside {
+            let grain = around.spec.grain.pack.map_or(COARSE, |volts| volts.get());
+            self.outside.take(step.amps, volts, false, Noise { floor: (ROUNDING * grain).max(FLOOR), ..noise });
+            let path = self.outside.ohms();
+            self.outside.mark(path);
+        }
+    }
+
+    /// What a cell's connection adds, Ω.
+    #[must_use]
+    pub fn excess(&self, cell: usize, limits: &Limits) -> Option<Known> {
+        let cell = self.cells.get(cell)?;
+        let spread = limits.get(L::StepSpread) / 100.0 * self.median.ohms();
+        known(&cell.excess, limits, spread.hypot(cell.misled))
+    }
+
+    /// Resistance of a cell with its connection at 25 °C, seconds after a step, Ω.
+    #[must_use]
+    pub fn whole(&self, cell: usize, limits: &Limits) -> Option<Known> {
+        let fit = &self.cells.get(cell)?.whole;
+        known(fit, limits, WHOLE_OFF * fit.ohms())
+    }
+
+    /// Resistance of the median cell at the temperatures of the steps and with the slow part that their spacing lets in, Ω.
+    #[must_use]
+    pub fn median(&self, limits: &Limits) -> Option<f64> {
+        known(&self.median, limits, 0.0).map(|known| known.ohms)
+    }
+
+    /// Factor by which the resistance of all cells together once changed at once.
+    #[must_use]
+    pub fn jump(&self) -> Option<f64> {
+        self.whole.jump()
+    }
+
+    /// What lies between the cells and the bus, Ω.
+    #[must_use]
+    pub fn outside(&self, limits: &Limits) -> Option<Known> {
+        known(&self.outside, limits, 0.02 * self.outside.ohms())
+    }
+
+    /// Growth of a cell's connection since it was first known well, with what it might be less, Ω.
+    #[must_use]
+    pub fn growth(&self, cell: usize, limits: &Limits) -> Option<(f64, f64)> {
+        let own = self.median.ohms();
+        let (growth, error) = self.cells.get(cell)?.excess.growth(own)?;
+        Some((growth, error + 0.7 * limits.get(L::StepSpread) / 100.0 * own))
+    }
+
+    /// Growth of what lies between the cells and the bus, with what it might be less, Ω.
+    #[must_use]
+    pub fn growth_outside(&self) -> Option<(f64, f64)> {
+        self.outside.growth(0.0)
+    }
+
+    /// Cells of which anything was learnt.
+    #[must_use]
+    pub fn cells(&self) -> usize {
+        self.cells.len()
+    }
+
+    /// Steps that were taken.
+    #[must_use]
+    pub fn count(&self) -> u32 {
+        self.median.count()
+    }
+
+    /// Whether the temperatures lay too far apart at the last step for a cell without a sensor.
+    #[must_use]
+    pub fn is_uneven(&self) -> bool {
+        self.uneven
+    }
+
+    /// When the last step came.
+    #[must_use]
+    pub fn as_of(&self) -> Option<Stamp> {
+        self.at
+    }
+
+    /// Whether the voltage beyond the cells was heard at any step.
+    #[must_use]
+    pub fn has_outside(&self) -> bool {
+        self.outside.count() > 0
+    }
+
+    /// Whether the last tick brought a step.
+    #[must_use]
+    pub fn is_fresh(&self) -> bool {
+        self.fresh
+    }
+
+    /// Whether a state from elsewhere is no larger than a pack can be.
+    #[must_use]
+    pub fn is_within_bounds(&self) -> bool {
+        self.cells.len() <= MAX_CELLS && self.steps.is_within_bounds()
+    }
+}
+
+/// What a fit says, once it has enough steps and a small enough error; `systematic` is half a width besides.
+fn known(fit: &Fit, limits: &Limits, systematic: f64) -> Option<Known> {
+    let error = fit.error()?;
+    let enough = f64::from(fit.count()) >= limits.get(L::StepCount) && error < limits.get(L::StepError) * 1e-3;
+    enough.then(|| Known { ohms: fit.ohms(), half: (WIDE * error).hypot(systematic), error })
+}
+
+fn warmth(view: &View, limits: &Limits) -> Warmth {
+    let (Some(cold), Some(hot)) = (view.coldest(), view.hottest()) else { return Warmth::Unknown };
+    let has_own = |cell: u8| view.limiting.iter().any(|sensor| sensor.cell == Some(cell));
+    let apart = hot.celsius - cold.celsius > limits.get(L::ConnectionKelvin);
+    if apart && !view.cells.iter().all(|cell| has_own(cell.cell)) {
+        return Warmth::Uneven;
+    }
+    let mut ratios = [1.0; MAX_CELLS];
+    let middle = 0.5 * (hot.celsius + cold.celsius);
+    for (ratio, cell) in ratios.iter_mut().zip(&view.cells) {
+        let placed = view.limiting.iter().filter_map(|sensor| Some((sensor.cell?.abs_diff(cell.cell), sensor.celsius)));
+        let celsius = placed.min_by_key(|(away, _)| *away).map_or(middle, |(_, celsius)| celsius);
+        *ratio = RESISTANCE_RATIO_PLETT.at(celsius);
+    }
+    Warmth::Known(ratios)
+}
+
+fn median(volts: &mut [f64]) -> f64 {
+    volts.sort_unstable_by(f64::total_cmp);
+    let middle = volts.len() / 2;
+    match volts {
+        [] => 0.0,
+        volts if volts.len() % 2 == 1 => volts[middle],
+        volts => 0.5 * (volts[middle - 1] + volts[middle]),
+    }
+}

@@ -1,0 +1,219 @@
+//! `bank-description`: what the bank does cannot be what is described: cells in series, capacity or the current's gain, a
+//! parallel string that is gone, a load that bypasses the current sensor.
+
+use super::{Bench, Court, Judge, Rule, Story, Told, Why};
+use crate::engine::case::Sign;
+use crate::model::Quantity;
+use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::limits::L;
+
+const CAPACITY: u8 = 0;
+const SERIES: u8 = 1;
+const GONE: u8 = 2;
+const BYPASS: u8 = 3;
+/// The least that a measured capacity may be is above so many times what is described.
+const SURE: f64 = 1.05;
+/// A sum of two days may be off by this much for each hour: the current sensor's offset.
+const WINDOW_HOURS: f64 = 48.0;
+
+pub(super) const RULE: Rule = Rule {
+    code: "bank-description",
+    title: "the bank is not as described",
+    safety: false,
+    remembered: true,
+    caution: "Do not lower limits or skip alerts because a description may be wrong: settle it first.",
+    source: "voltages per cell: open-circuit table of an open test set (esctoolbox-python, Plett); the rest: judgement of \
+             this project",
+    page: include_str!("../../../docs/conditions/bank-description.md"),
+    judge: Judge::Pack(judge),
+    tell,
+};
+
+fn judge(bench: &Bench, court: &mut Court) {
+    let view = bench.view;
+    if view.capacity.is_none() {
+        return court.not_judged(Why::NoCapacity);
+    }
+    if view.current.is_none() {
+        return court.not_judged(Why::NoCurrent);
+    }
+    court.judged();
+    let series = too_many_cells(bench);
+    let limits = bench.limits;
+    let (filed, one_way) = (view.capacity.unwrap_or(0.0), bench.pack.estimates.one_way.most());
+    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
+    let much = one_way > limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
+    let measured = bench.pack.estimates.capacity.measured();
+    let larger = measured.is_some_and(|m| m.ah > limits.get(L::FiledMeasured) * filed && m.ah - m.off > SURE * filed);
+    let learnt = &bench.pack.estimates.resistance;
+    let factor = learnt.jump().unwrap_or(1.0);
+    let gone = factor > limits.get(L::FiledGone);
+    let (times, volts) = learnt.bypass.seen();
+    let hidden = f64::from(times) >= limits.get(L::FiledHiddenSteps);
+    if !court.has_cases() && !(series || much || larger || gone || hidden) {
+        return;
+    }
+    let count = bench.pack.gauge(Quantity::PackVoltage).count();
+    let series_sign =
+        Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
+    let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
+    let plain = much || larger || hidden;
+    let mut facts = vec![
+        (Fact::OneWayAh, one_way),
+        (Fact::FiledAh, filed),
+        (Fact::ResistanceFactor, factor),
+        (Fact::HiddenSteps, f64::from(times)),
+        (Fact::HiddenMillivolts, volts * 1e3),
+    ];
+    facts.extend(view.mean.map(|mean| (Fact::MeanVolts, mean)));
+    facts.extend(measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah)));
+    let subject = Subject::pack(bench.pack.number);
+    court.say(subject, &[Sign::new(Severity::Notice, plain, plain), warning], &facts);
+    let kind = match () {
+        () if gone => GONE,
+        () if series => SERIES,
+        () if much || larger => CAPACITY,
+        () => BYPASS,
+    };
+    if series || much || larger || gone || hidden {
+        court.kind(subject, kind);
+    }
+}
+
+/// With pack voltage only: above what cells can stand at while they are drawn from.
+fn too_many_cells(bench: &Bench) -> bool {
+    let view = bench.view;
+    let drawn = view.rate().is_some_and(|rate| rate < -bench.limits.get(L::FiledSeriesRate));
+    let high = view.mean.is_some_and(|mean| mean > bench.limits.get(L::FiledSeriesVolts));
+    view.cells.is_empty() && view.mean_from_pack && drawn && high
+}
+
+fn tell(told: &Told) -> Story {
+    let fact = |fact| told.evidence.get(fact).unwrap_or_default();
+    let (text, what_to_do) = match told.kind {
+        SERIES => (
+            format!(
+                "{} stands at {:.2} V for each described cell while it is drawn from: it has more cells in series than \
+                 described.",
+                super::capital(told.subject),
+                fact(Fact::MeanVolts)
+            ),
+            "Correct the number of cells in series in the description; until then nothing that is said by voltage is right.",
+        ),
+        GONE => (
+            format!(
+                "The resistance of all cells of {} rose {:.1}-fold at once: a parallel string is gone, or the current \
+                 sensor reads too little since then.",
+                told.subject,
+                fact(Fact::ResistanceFactor)
+            ),
+            "Look which string, fuse or switch is open before drawing or charging hard: the rest carries all the current. \
+             Compare the current with a clamp meter.",
+        ),
+        BYPASS => (
+            format!(
+                "{} times all cells of {} moved alike, {:.0} mV the last time, and the current did not: a load or a charger \
+                 bypasses the current sensor.",
+                fact(Fact::HiddenSteps),
+                told.subject,
+                fact(Fact::HiddenMillivolts).abs()
+            ),
+            "Look what is connected on the battery's side of the current sensor; charge, state of charge and capacity are \
+             wrong by what it takes. Settle it with a clamp meter at the pack.",
+        ),
+        _ => (
+            format!(
+                "{} {}, which is described with {:.0} Ah: its capacity is larger than described, or the current sensor reads \
+                 too much. From the data the two look the same.",
+                match told.evidence.get(Fact::MeasuredAh) {
+                    Some(measured) => format!("{measured:.0} Ah were measured in"),
+                    None => format!("{:.0} Ah went one way through", fact(Fact::OneWayAh)),
+                },
+                told.subject,
+                fact(Fact::FiledAh)
+            ),
+            "Compare a steady current with a clamp meter. If the sensor is right, correct the capacity in the description.",
+        ),
+    };
+    Story { text, what_to_do: what_to_do.into() }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::story::{Story, four_cells};
+    use crate::model::Quantity;
+
+    #[test]
+    fn eight_cells_described_as_four_are_found_while_drawn_from() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 3600.0, 10.0, |_, bus| {
+            bus.one(Quantity::PackVoltage, 26.4);
+            bus.current(-10.0);
+        });
+        let lines = story.found_of("bank-description");
+        assert_eq!(lines, ["bank-description warning pack 1 from 1 s to 3591 s, active"]);
+    }
+
+    #[test]
+    fn a_float_and_an_ordinary_load_find_nothing() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 7200.0, 10.0, |t, bus| {
+            let float = t < 3600.0;
+            bus.one(Quantity::PackVoltage, if float { 13.8 } else { 13.1 });
+            bus.current(if float { 0.5 } else { -20.0 });
+        });
+        assert!(story.found_of("bank-description").is_empty());
+    }
+
+    #[test]
+    fn more_charge_than_there_can_be_names_both_causes() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 8.0 * 3600.0, 10.0, |_, bus| {
+            bus.cells(&[3.28; 4]);
+            bus.current(-20.0);
+        });
+        let lines = story.found_of("bank-description");
+        assert_eq!(lines.len(), 1, "{:?}", story.findings());
+        let told = story.snapshot().findings.into_iter().find(|f| f.code == "bank-description").unwrap();
+        assert!(told.text.contains("or the current sensor reads too much"), "{}", told.text);
+    }
+
+    /// Cells of 2.5 mΩ; the sensor sees `seen` of what flows.
+    fn told(flows: impl Fn(f64) -> f64, seen: impl Fn(f64, f64) -> f64) -> Vec<String> {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 6.0 * 3600.0, 1.0, |t, bus| {
+            let amps = flows(t);
+            let volts = 3.3 + 0.0005 * (t * 0.7).sin() + 2.5e-3 * amps;
+            bus.cells(&[(volts * 1e3).round() / 1e3; 4]);
+            bus.current(seen(t, amps));
+            bus.celsius(0, 25.0);
+        });
+        story.found_of("bank-description")
+    }
+
+    fn loads(t: f64) -> f64 {
+        if (t / 300.0) as i64 % 2 == 0 { -2.0 } else { -22.0 }
+    }
+
+    #[test]
+    fn half_of_the_strings_gone_is_a_warning() {
+        let lines = told(
+            |t| loads(t) * if t > 10_800.0 { 2.0 } else { 1.0 },
+            |_, amps| if amps < -23.0 || amps == -4.0 { amps / 2.0 } else { amps },
+        );
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].starts_with("bank-description warning pack 1 from 1"), "{lines:?}");
+        assert!(told(loads, |_, amps| amps).is_empty());
+    }
+
+    #[test]
+    fn a_load_that_bypasses_the_sensor_is_found_by_the_third_step() {
+        let hidden = |t: f64| if (t / 900.0) as i64 % 2 == 1 { -10.0 } else { 0.0 };
+        let lines = told(
+            |t| hidden(t) + if t < 1800.0 { loads(t) } else { -2.0 },
+            |t, _| if t < 1800.0 { loads(t) } else { -2.0 },
+        );
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].starts_with("bank-description notice pack 1"), "{lines:?}");
+    }
+}

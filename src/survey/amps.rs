@@ -1,0 +1,118 @@
+//! Currents: a field whose changes go with those of the cells' voltage, as through a resistance.
+
+use super::bits::Run;
+use super::cells::LAG;
+use super::fit;
+use super::packs::order;
+use super::starts::{Start, grown, starts};
+use super::view::View;
+use super::volts::Taken;
+
+/// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow.
+const ALIKE: f64 = 0.55;
+/// Lengths that are tried.
+const LENGTHS: [u8; 8] = [8, 10, 12, 14, 16, 20, 24, 32];
+/// The voltage drops by about this much per multiple of the capacity an hour, V, at 25 °C within seconds (judgement,
+/// no source; the sag that is reckoned with while a resistance is not known is 0.11).
+pub(super) const VOLTS_PER_C: f64 = 0.115;
+
+/// A field that may be a current.
+#[derive(Debug, Clone)]
+pub(super) struct Amps {
+    pub(super) view: usize,
+    pub(super) run: Run,
+    /// Counts at each point.
+    pub(super) counts: Vec<f32>,
+    /// Volts of a cell per count; its sign is that of the current.
+    pub(super) slope: f64,
+    /// How alike its changes are to the voltage's, 0 to 1.
+    pub(super) together: f64,
+    weight: f64,
+}
+
+/// The currents: one field for each pack, at one place of their messages.
+pub(super) fn find(views: &[View], mean: &[f32], packs: usize, taken: &Taken, by_choice: bool) -> Option<Vec<Amps>> {
+    let mut all: Vec<Amps> = Vec::new();
+    for (at, view) in views.iter().enumerate() {
+        for start in starts(view) {
+            if view.changes(start.big, start.low) * 200 < view.pairs {
+                continue;
+            }
+            all.extend(best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run)));
+        }
+    }
+    let mut best: Option<(f64, Vec<Amps>)> = None;
+    for head in &all {
+        let shape = |amps: &Amps| {
+            let view = views.get(amps.view);
+            (amps.run.big, amps.run.low, view.map(|view| (view.key.bytes, view.choice.is_some())))
+        };
+        let own: Vec<&Amps> = all.iter().filter(|other| shape(other) == shape(head)).collect();
+        let score = own.iter().map(|amps| amps.together * amps.weight).sum::<f64>() / own.len() as f64;
+        let same_way = own.iter().all(|amps| amps.slope * head.slope > 0.0);
+        if own.len() == packs && same_way && best.as_ref().is_none_or(|(most, _)| score > *most) {
+            best = Some((score, own.into_iter().cloned().collect()));
+        }
+    }
+    let (_, mut own) = best?;
+    own.sort_by_key(|amps| order(views, by_choice, amps.view, 0));
+    align(views, &mut own);
+    Some(own)
+}
+
+/// The run from a start that goes best with the voltage.
+fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&Run) -> bool) -> Option<Amps> {
+    let whole = (start.limit - start.low).min(32) as u8;
+    let odd = ((view.bits() - start.low) % 8) as u8;
+    let mut lengths: Vec<u8> =
+        LENGTHS.iter().copied().chain([whole, odd + 8, odd + 16]).filter(|len| *len >= 7).collect();
+    lengths.sort_unstable();
+    lengths.dedup();
+    let mut best: Option<Amps> = None;
+    for len in lengths {
+        for signed in [false, true] {
+            let run = if signed { start.signed(view, len) } else { start.run(len, false) };
+            let Some(run) = run.filter(&is_free) else { continue };
+            let top_moves = view.changes(run.big, run.end() - 1) > 0;
+            if signed && !top_moves {
+                continue;
+            }
+            let counts = view.series(&run);
+            let line = fit::changes(&counts, mean, LAG);
+            let together = line.together.abs();
+            if together > best.as_ref().map_or(ALIKE, |best| best.together + 0.002) {
+                let weight = if start.shows { 1.0 } else { 0.93 } * if start.is_cut(view) { 0.9 } else { 1.0 };
+                best = Some(Amps { view: at, run, counts, slope: line.slope, together, weight });
+            }
+        }
+    }
+    let mut best = best?;
+    best.run = settled(view, best.run, start.limit);
+    best.counts = view.series(&best.run);
+    Some(best)
+}
+
+/// The run with its sign and its full length: to the end of its byte with what is always a copy of the top.
+fn settled(view: &View, run: Run, limit: u16) -> Run {
+    let run = grown(view, run, limit);
+    if run.signed || view.changes(run.big, run.end() - 1) > 0 || !view.first(run.big, run.end() - 1) {
+        return run;
+    }
+    // the top is always 1: negative all along, or a number with an offset
+    let signed = Run { signed: true, ..run };
+    let numbers: Vec<f64> = view.frames.iter().step_by(16).map(|&at| signed.number(view.data(at))).collect();
+    let far = numbers.iter().fold(0.0_f64, |far, number| far.max(number.abs()));
+    let small = far < f64::from(1_u32 << (u32::from(run.len) - 2).min(30));
+    if small { grown(view, signed, limit) } else { run }
+}
+
+/// Packs of one kind have one field: the longest, signed if one of them is.
+fn align(views: &[View], own: &mut [Amps]) {
+    let len = own.iter().map(|amps| amps.run.len).max().unwrap_or(0);
+    let signed = own.iter().any(|amps| amps.run.signed);
+    for amps in own {
+        let Some(view) = views.get(amps.view) else { continue };
+        amps.run = Run { len, signed, ..amps.run };
+        amps.counts = view.series(&amps.run);
+    }
+}

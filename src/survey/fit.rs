@@ -1,0 +1,67 @@
+//! Small sums over rows of numbers in which NaN means that there is none.
+
+/// The middle number; NaN when there is none.
+pub(super) fn middle(numbers: &[f32]) -> f64 {
+    let mut sorted: Vec<f32> = numbers.iter().copied().filter(|number| !number.is_nan()).collect();
+    share(&mut sorted, 0.5)
+}
+
+/// The number below which this share of them lies; sorts them. NaN when there is none.
+pub(super) fn share(numbers: &mut [f32], share: f64) -> f64 {
+    if numbers.is_empty() {
+        return f64::NAN;
+    }
+    let at = ((numbers.len() - 1) as f64 * share) as usize;
+    let (_, found, _) = numbers.select_nth_unstable_by(at, f32::total_cmp);
+    f64::from(*found)
+}
+
+/// A straight line through pairs: slope, level, correlation, deviation of what remains, and number of pairs.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Line {
+    pub(super) slope: f64,
+    pub(super) level: f64,
+    pub(super) together: f64,
+    pub(super) rest: f64,
+    pub(super) pairs: f64,
+}
+
+/// Fits y over x.
+pub(super) fn line(pairs: impl Iterator<Item = (f64, f64)>) -> Line {
+    let (mut n, mut mx, mut my, mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for (x, y) in pairs.filter(|(x, y)| x.is_finite() && y.is_finite()) {
+        n += 1.0;
+        let (dx, dy) = (x - mx, y - my);
+        mx += dx / n;
+        my += dy / n;
+        xx += dx * (x - mx);
+        yy += dy * (y - my);
+        xy += dx * (y - my);
+    }
+    if n < 8.0 || xx <= 0.0 || yy <= 0.0 {
+        return Line { level: my, pairs: n, ..Line::default() };
+    }
+    let slope = xy / xx;
+    let rest = ((yy - slope * xy).max(0.0) / n).sqrt();
+    Line { slope, level: my - slope * mx, together: xy / (xx * yy).sqrt(), rest, pairs: n }
+}
+
+/// The line through the changes over `lag` points.
+pub(super) fn changes(x: &[f32], y: &[f32], lag: usize) -> Line {
+    changes_at(x, y, lag, 1)
+}
+
+/// The same, looking at one point in `stride`.
+pub(super) fn changes_at(x: &[f32], y: &[f32], lag: usize, stride: usize) -> Line {
+    let moved = |row: &[f32], at: usize| Some(f64::from(row.get(at + lag)? - row.get(at)?));
+    line(
+        (0..x.len().min(y.len()).saturating_sub(lag))
+            .step_by(stride)
+            .filter_map(|at| Some((moved(x, at)?, moved(y, at)?))),
+    )
+}
+
+/// Each number of a row by a straight line.
+pub(super) fn scaled(row: &[f32], scale: f64, offset: f64) -> Vec<f32> {
+    row.iter().map(|number| (f64::from(*number) * scale + offset) as f32).collect()
+}

@@ -1,0 +1,204 @@
+//! The search: cells first, then what follows from them.
+
+use super::amps::{self, Amps};
+use super::cells::{self, Cell};
+use super::fit;
+use super::found::{Found, Known, Open, Role, When};
+use super::keep::{Keep, Key};
+use super::packs::{self, Pack, Packs};
+use super::size::{self, Sizes};
+use super::soc::{self, Soc};
+use super::view::{Choice, Row, View, views};
+use super::volts::{self, Taken};
+use super::warm;
+use crate::layout::Field;
+use crate::model::{Quantity, Slot};
+
+pub(super) fn find(keep: &Keep, known: &Known) -> Found {
+    let row = Row::of(keep.seconds());
+    let views = views(keep, row);
+    let mut found =
+        Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
+    let mut best: Option<(f64, Packs)> = None;
+    for (score, cells) in cells::find(&views) {
+        let Some((fit, packs)) = bank(&views, &cells) else { continue };
+        let score = score * (1.0 + fit);
+        if best.as_ref().is_none_or(|(most, _)| score > *most) {
+            best = Some((score, packs));
+        }
+    }
+    let Some((_, packs)) = best else {
+        found.open.push(open(Quantity::CellVoltage, "no four fields move together between 2.0 and 3.9 V".into()));
+        return found;
+    };
+    found.packs = packs.packs.len() as u8;
+    for (pack, number) in packs.packs.iter().zip(0..) {
+        of_pack(&views, pack, number, &mut found.roles);
+    }
+    let mut taken = taken(&views, &packs.packs);
+    let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
+    let mut scales = Vec::new();
+    if let Some(amps) = amps::find(&views, &mean, packs.packs.len(), &taken, packs.by_choice) {
+        for amps in &amps {
+            taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
+        }
+        let mut soc = soc::find(&views, &amps, row, &taken, packs.by_choice);
+        let first = soc.as_ref().and_then(|soc| soc.first());
+        let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
+        let seen = size::Seen { amps: &amps, soc: soc.as_deref(), mean: &mean, lengths: &lengths };
+        let sizes = size::find(&seen, known);
+        for soc in soc.iter_mut().flatten() {
+            let Some(view) = views.get(soc.view) else { continue };
+            soc.with(view, sizes.len.max(soc.run.len));
+            taken.add(soc.view, soc.run.mask(view.bytes()));
+        }
+        scales.clone_from(&sizes.open);
+        of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
+        let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
+        let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
+        let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
+        let sensors = warm::find(&views, &heats, &place);
+        for (sensor, index) in sensors.iter().zip(0..) {
+            for (warm, number) in sensor.iter().zip(0..) {
+                let Some(view) = views.get(warm.view) else { continue };
+                let field = warm.run.field(view.bytes(), warm.usual.scale, warm.usual.offset);
+                let slot = Slot::at(number, Quantity::Temperature, index);
+                found.roles.push(
+                    view.role(slot, field, warm.sure * warm.together)
+                        .because(format!("rises with the heat of the current ({:.2} of 1)", warm.together)),
+                );
+            }
+        }
+    }
+    say_open(&mut found, &scales);
+    found
+}
+
+/// What would settle a quantity that is open.
+fn open(what: Quantity, why: String) -> Open {
+    let settle = match what {
+        Quantity::CellVoltage => {
+            "Listen for an hour in which loads and a charger go on and off; see that the pack's bus is this one"
+        }
+        Quantity::PackVoltage => "Compare with a meter at the pack's terminals while a load goes on and off",
+        Quantity::Current => {
+            "Give --capacity with the Ah printed on one pack; switch a load of known power on and off, then the charger"
+        }
+        Quantity::ReportedSoc => "Give --capacity, and listen until a tenth of the charge has gone out or in",
+        _ => {
+            "Give --celsius with the temperature around the bank, and listen while a large load warms it by some kelvin"
+        }
+    };
+    Open { what, why, settle }
+}
+
+/// Names every quantity that was looked for and not found.
+fn say_open(found: &mut Found, scales: &[f64]) {
+    for what in [Quantity::PackVoltage, Quantity::Current, Quantity::ReportedSoc, Quantity::Temperature] {
+        if found.roles.iter().any(|role| role.slot.quantity == what) {
+            continue;
+        }
+        let why = if what == Quantity::Current && scales.len() > 1 {
+            let list: Vec<String> = scales.iter().map(ToString::to_string).collect();
+            format!("a field follows the voltage's steps, but a count may be {} A", list.join(" or "))
+        } else {
+            "no field fits".into()
+        };
+        found.open.push(open(what, why));
+    }
+}
+
+/// The heat that each pack's current makes.
+fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<warm::Heat> {
+    let own = sizes.amps.zip(known.capacity).map(|((scale, _), capacity)| scale / capacity);
+    let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
+    let share = own.or(by_soc);
+    let zero = sizes.amps.and_then(|(scale, _)| Some(-size::offset(amps, soc, scale)? / scale));
+    let zero = zero.or(soc.and_then(|soc| soc.first()).map(|soc| soc.zero)).unwrap_or(0.0);
+    amps.iter().map(|amps| warm::Heat::new(amps, zero, share, row)).collect()
+}
+
+fn taken(views: &[View], packs: &[Pack]) -> Taken {
+    let mut taken = Taken::default();
+    for pack in packs {
+        let cells = pack.cells.iter().map(|cell| (cell.view, cell.run));
+        for (view, run) in cells.chain(pack.volts.iter().map(|volts| (volts.view, volts.run))) {
+            taken.add(view, run.mask(views.get(view).map_or(0, View::bytes)));
+        }
+    }
+    taken
+}
+
+fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, roles: &mut Vec<Role>) {
+    if let Some((scale, sure)) = sizes.amps
+        && let Some(offset) = size::offset(amps, soc, scale)
+    {
+        for (amps, number) in amps.iter().zip(0..) {
+            let Some(view) = views.get(amps.view) else { continue };
+            let sign = amps.slope.signum();
+            let field = amps.run.field(view.bytes(), sign * scale, sign * offset);
+            roles.push(view.role(Slot::of(number, Quantity::Current), field, sure * amps.together).because(format!(
+                "the cells' voltage follows its steps ({:.2} of 1) as through {:.2} mΩ a cell",
+                amps.together,
+                1e3 * amps.slope.abs() / scale
+            )));
+        }
+    }
+    if let Some((scale, sure)) = sizes.soc {
+        for (soc, number) in soc.unwrap_or(&[]).iter().zip(0..) {
+            let Some(view) = views.get(soc.view) else { continue };
+            let field = soc.run.field(view.bytes(), scale, 0.0);
+            roles.push(
+                view.role(Slot::of(number, Quantity::ReportedSoc), field, sure * soc.together)
+                    .because(format!("follows the current's integral ({:.3} of 1)", soc.together)),
+            );
+        }
+    }
+}
+
+/// The packs that these cells make, and how well it fits.
+fn bank(views: &[View], cells: &[Cell]) -> Option<(f64, Packs)> {
+    let mut taken = Taken::default();
+    for cell in cells {
+        taken.add(cell.view, cell.run.mask(views.get(cell.view).map_or(0, View::bytes)));
+    }
+    let volts = volts::find(views, cells, &taken);
+    packs::divide(views, cells, &volts)
+}
+
+fn of_pack(views: &[View], pack: &Pack, number: u8, roles: &mut Vec<Role>) {
+    for (cell, index) in pack.cells.iter().zip(0..) {
+        let Some(view) = views.get(cell.view) else { continue };
+        let field = cell.run.field(view.bytes(), cell.usual.scale, cell.usual.offset);
+        roles.push(view.role(Slot::at(number, Quantity::CellVoltage, index), field, cell.together).because(format!(
+            "moves with the other cells ({:.2} of 1), {:.3} V in the middle",
+            cell.together,
+            fit::middle(&cell.volts)
+        )));
+    }
+    if let Some(volts) = &pack.volts
+        && let Some(view) = views.get(volts.view)
+    {
+        let field = volts.run.field(view.bytes(), volts.usual.scale, volts.usual.offset);
+        roles.push(view.role(Slot::of(number, Quantity::PackVoltage), field, volts.together).because(format!(
+            "is the sum of {} cells to within {:.2} %",
+            volts.cells,
+            100.0 * packs::apart(pack, volts)
+        )));
+    }
+}
+
+impl View<'_> {
+    fn role(&self, slot: Slot, field: Field, confidence: f64) -> Role {
+        let Key { channel, id, bytes } = self.key;
+        let when = self.choice.map(|Choice { run, number }| When { field: run.field(self.bytes(), 1.0, 0.0), number });
+        Role { slot, channel, id, bytes, when, field, confidence, evidence: String::new() }
+    }
+}
+
+impl Role {
+    fn because(mut self, evidence: String) -> Self {
+        self.evidence = evidence;
+        self
+    }
+}

@@ -1,0 +1,113 @@
+//! A varied hour or two of a simulated bank: loads of all sizes, a charger, a fridge; what is true at each second.
+
+use crate::dice::Dice;
+use cellwright::sim::{Options, Simulation};
+use std::fmt::Write;
+
+/// What is true of one pack at a second.
+#[derive(Debug, Clone)]
+pub(crate) struct PackNow {
+    pub(crate) cells: Vec<f64>,
+    pub(crate) amps: f64,
+    pub(crate) soc: f64,
+    pub(crate) celsius: Vec<f64>,
+}
+
+/// A bank's day.
+#[derive(Debug, Clone)]
+pub(crate) struct Day {
+    /// Rated capacity of each pack, Ah.
+    pub(crate) capacity: f64,
+    /// Air around it, °C.
+    pub(crate) air: f64,
+    /// One row a second.
+    pub(crate) rows: Vec<Vec<PackNow>>,
+}
+
+const CAPACITIES: [f64; 7] = [100.0, 120.0, 150.0, 200.0, 230.0, 280.0, 300.0];
+
+impl Day {
+    pub(crate) fn new(seed: u64, cells: usize, packs: usize) -> Self {
+        let mut dice = Dice::new(seed, 11);
+        let capacity = *dice.pick(&CAPACITIES);
+        let air = dice.between(2.0, 30.0).round();
+        let text = scenario(&mut dice, capacity, air, cells, packs);
+        let hours = dice.between(1.2, 2.0);
+        let options = Options { seed, days: Some(hours / 24.0), sample: Some(1.0) };
+        let mut simulation = Simulation::described(&text, options).expect("a scenario");
+        let (mut rows, mut last) = (Vec::new(), -1.0);
+        while simulation.next().is_some() {
+            if simulation.seconds() == last {
+                continue;
+            }
+            last = simulation.seconds();
+            let now = |pack: &cellwright::sim::PackTruth| PackNow {
+                cells: pack.cells.iter().map(|cell| cell.volts).collect(),
+                amps: pack.amps,
+                soc: pack.cells.iter().map(|cell| cell.soc).sum::<f64>() / pack.cells.len() as f64,
+                celsius: pack.cells.iter().map(|cell| cell.celsius).collect(),
+            };
+            rows.push(simulation.truth().packs.iter().map(now).collect());
+        }
+        Self { capacity, air, rows }
+    }
+}
+
+/// A scenario in the words of the simulator; every number of it is drawn.
+fn scenario(dice: &mut Dice, capacity: f64, air: f64, cells: usize, packs: usize) -> String {
+    let scale = cells as f64 / 4.0;
+    // watts for a current of 1 C of the whole bank
+    let full = 13.2 * scale * capacity * packs as f64;
+    let mut text = format!(
+        "about = \"drawn\"\nstart = \"2026-03-01T00:00:00Z\"\ndays = 1\nsample = 1\n\
+         weather = {{ mean = {air}, swing = {} }}\njoint = {{ link_milliohm = {}, diagonal = {} }}\n",
+        dice.between(1.0, 4.0),
+        dice.between(0.1, 0.5),
+        dice.chance(0.5)
+    );
+    let soc = dice.between(0.45, 0.85);
+    for _ in 0..packs {
+        let soc = soc + dice.between(-0.04, 0.04);
+        let (high, low) = (14.4 * scale, 13.6 * scale);
+        write!(
+            text,
+            "[[pack]]\ncells = {cells}\ncapacity = {capacity}\nsoc = {soc}\nloss = {}\ncelsius = {}\nsensors = []\n\
+             label = {{ charge = {capacity}, discharge = {capacity}, weakest = {capacity}, absorption = {high}, float = {low} }}\n\
+             spread = {{ capacity = 0.01, charge = 0.002, resistance = {} }}\n",
+            1.5 * scale,
+            air + dice.between(0.0, 3.0),
+            dice.between(0.05, 0.2)
+        )
+        .expect("a string");
+    }
+    write!(
+        text,
+        "[[source]]\nkind = \"shore\"\namps = {}\nabsorption = {}\nfloat = {}\non = [{}]\n",
+        dice.between(0.15, 0.4) * capacity * packs as f64,
+        14.3 * scale,
+        13.5 * scale,
+        spans(dice, 2, 0.3, 0.5)
+    )
+    .expect("a string");
+    writeln!(text, "[[load]]\nwatts = {}", dice.between(0.001, 0.004) * full).expect("a string");
+    let fridge = dice.between(0.015, 0.03) * full;
+    writeln!(text, "[[load]]\nwatts = {fridge}\ncycle_minutes = {}\nduty = 0.4", dice.between(4.0, 15.0))
+        .expect("a string");
+    for _ in 0..3 {
+        let (watts, spans) = (dice.between(0.05, 0.35) * full, spans(dice, 3, 0.05, 0.3));
+        writeln!(text, "[[load]]\nwatts = {watts}\non = [{spans}]").expect("a string");
+    }
+    text
+}
+
+/// Some spans of the first two hours, so and so long.
+fn spans(dice: &mut Dice, count: usize, short: f64, long: f64) -> String {
+    let mut spans = Vec::new();
+    for part in 0..count {
+        let width = 2.0 / count as f64;
+        let from = width * (part as f64 + 0.6 * dice.share());
+        let to = from + dice.between(short, long);
+        spans.push(format!("{{ from = {from:.4}, to = {to:.4} }}"));
+    }
+    spans.join(", ")
+}
