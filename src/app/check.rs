@@ -29,7 +29,9 @@ fn judge(args: &CheckArgs, setup: Setup) -> anyhow::Result<Exit> {
     let interfaces: Vec<String> = reader.interfaces().iter().map(Into::into).collect();
     let report = Report { snapshot: &snapshot, first_refused: &first_refused, interfaces: &interfaces };
     output::print(&match args.format {
+        ReportFormat::Text if args.sources => report::text(&report) + &report::sources_text(&snapshot),
         ReportFormat::Text => report::text(&report),
+        ReportFormat::Json if args.sources => report::json_with_sources(&report),
         ReportFormat::Json => report::json(&report),
     })?;
     Ok(Exit::of(&snapshot, args.fail_on.into()))

@@ -147,6 +147,9 @@ pub struct CheckArgs {
     /// For people, or for programs
     #[arg(long, value_enum, default_value_t)]
     pub format: ReportFormat,
+    /// Say where each value comes from: message, frame, bits
+    #[arg(long)]
+    pub sources: bool,
     /// What if: this limit had another number; says which findings appear, vanish or move
     #[arg(long, value_name = "NAME=VALUE", value_parser = named_number)]
     pub limit: Vec<(String, f64)>,

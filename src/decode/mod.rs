@@ -7,6 +7,7 @@ mod bus;
 mod counter;
 mod holders;
 mod members;
+mod origins;
 mod own;
 mod reader;
 mod remarks;
@@ -14,7 +15,7 @@ mod standard;
 pub mod transport;
 
 use crate::layout::{CompiledMap, own as format};
-use crate::model::snapshot::BusView;
+use crate::model::snapshot::{BusView, Origin};
 use crate::model::{Beat, Dialect, Frame, FrameKind, Heard, Id, Quantity, Slot, Stamp, Value};
 use counter::Counter;
 use own::OwnState;
@@ -62,6 +63,8 @@ const MOST_COUNTERS: usize = 64;
 pub struct Decoder {
     map: Arc<CompiledMap>,
     file: Option<Arc<CompiledMap>>,
+    /// Where the values of that map come from.
+    file_origins: Option<Arc<[Origin]>>,
     choice: Choice,
     /// Counts of each live counter.
     counters: Arc<[u64]>,
@@ -87,6 +90,7 @@ impl Decoder {
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),
+            file_origins: file.as_deref().map(origins::of),
             file,
             choice: Choice { dialect, reversed, packs },
             state: DecoderState {

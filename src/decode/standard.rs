@@ -1,9 +1,10 @@
 //! The open standards as data: what is in `maps/`, read once when the program starts.
 
 use crate::layout::{Blank, Channel, CompiledMap, Field, Form, Key, MapBuilder, MessageSpec, Place, Places, When};
+use crate::model::snapshot::Origin;
 use crate::model::{Dialect, MAX_CELLS, Quantity, Slot};
 use serde::Deserialize;
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 /// Whose number the data names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -62,6 +63,8 @@ pub(super) struct Group {
 #[derive(Debug)]
 pub(super) struct Standard {
     pub(super) map: CompiledMap<Slot>,
+    /// Where its values come from.
+    pub(super) origins: Arc<[Origin]>,
     groups: Vec<Group>,
 }
 
@@ -93,7 +96,11 @@ impl Standard {
 fn built_in(text: &str) -> Standard {
     let read = read(text);
     debug_assert!(read.is_ok(), "{read:?}");
-    read.unwrap_or_else(|_| Standard { map: MapBuilder::default().compile(), groups: Vec::new() })
+    read.unwrap_or_else(|_| Standard {
+        map: MapBuilder::default().compile(),
+        origins: Arc::new([]),
+        groups: Vec::new(),
+    })
 }
 
 #[derive(Debug, Deserialize)]
@@ -177,7 +184,8 @@ fn read(text: &str) -> Result<Standard, String> {
             evidence: message.evidence.into_iter().map(WhenText::when).collect(),
         });
     }
-    Ok(Standard { map: builder.compile(), groups })
+    let map = builder.compile();
+    Ok(Standard { origins: super::origins::of(&map), map, groups })
 }
 
 /// Where the data names battery and cell: 1 to 250 in RV-C (0 is none), 0 to 252 in IEC 61162-3.

@@ -76,9 +76,4 @@ impl Row {
     pub(crate) fn charge(&mut self, story: &mut Story, amps: f64) {
         self.run(story, 100.0, (0.0, 3.65), |_| amps);
     }
-
-    /// Draws a steady current until a cell falls below 2.6 V.
-    pub(crate) fn draw(&mut self, story: &mut Story, amps: f64) {
-        self.run(story, 100.0, (2.6, 9.0), |_| -amps);
-    }
 }

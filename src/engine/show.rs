@@ -8,7 +8,7 @@ use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
-use crate::model::{Quantity, Stamp};
+use crate::model::{Quantity, Slot, Stamp};
 use std::sync::LazyLock;
 
 impl Engine {
@@ -28,12 +28,32 @@ impl Engine {
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
+            heard: self.heard_slots(),
             buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
         };
         snapshot.causes = cause::causes(&snapshot.findings);
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
         snapshot
+    }
+
+    /// Every measured value that has been heard.
+    fn heard_slots(&self) -> Vec<Slot> {
+        let of_packs = self.packs.iter().flat_map(|pack| {
+            let balancing = pack.balancing.iter().enumerate();
+            let balancing =
+                balancing.map(|(at, gauge)| (Slot::at(pack.number, Quantity::CellBalancing, at as u8), gauge));
+            pack.gauges().chain(balancing)
+        });
+        let of_bank = [(Quantity::BankCurrent, &self.state.current), (Quantity::BankVoltage, &self.state.voltage)];
+        let of_bank = of_bank.map(|(quantity, gauge)| (Slot::of(0, quantity), gauge));
+        let first = Quantity::SourceKind as usize;
+        let of_sources = self.state.sources.iter().enumerate().flat_map(|(at, gauges)| {
+            let slots = Quantity::ALL.iter().skip(first).map(move |quantity| Slot::at(0, *quantity, at as u8));
+            slots.zip(gauges)
+        });
+        let all = of_packs.chain(of_bank).chain(of_sources);
+        all.filter(|(_, gauge)| gauge.count() > 0).map(|(slot, _)| slot).collect()
     }
 
     fn show_pack(&self, pack: &Pack) -> PackView {

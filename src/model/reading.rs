@@ -1,6 +1,7 @@
 //! What a frame says, once decoded: which value of which part of the bank, and whether it is there at all.
 
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// A value as it arrived. Never a default number: what is not there is `Missing`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -136,5 +137,25 @@ impl Slot {
     #[must_use]
     pub const fn at(pack: u8, quantity: Quantity, index: u8) -> Self {
         Self { pack, index, quantity }
+    }
+}
+
+/// 'cell voltage 3 of pack 1', 'current of pack 2', 'bank current', 'source state 1'. Counted from 1.
+impl fmt::Display for Slot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        use Quantity as Q;
+        let name = self.quantity.name().replace('_', " ");
+        let (pack, index) = (u16::from(self.pack) + 1, u16::from(self.index) + 1);
+        match self.quantity {
+            Q::CellVoltage | Q::Temperature | Q::CellBalancing | Q::SensorRole | Q::SensorCell | Q::LinkResistance => {
+                write!(f, "{name} {index} of pack {pack}")
+            }
+            Q::SourceKind | Q::SourceState | Q::SourceCurrent | Q::SourceOffer | Q::SourceVoltage => {
+                write!(f, "{name} {index}")
+            }
+            Q::BankCurrent | Q::BankVoltage | Q::PackCount => f.write_str(&name),
+            Q::SenderFrames | Q::SenderUptime => write!(f, "{name} {index}"),
+            _ => write!(f, "{name} of pack {pack}"),
+        }
     }
 }

@@ -2,7 +2,8 @@
 
 use super::finding::{Episode, Finding, Level, NotJudged};
 use super::input::{ControllerState, Rejection};
-use super::{Bank, Dialect, Stamp, Subject};
+use super::{Bank, Dialect, Slot, Stamp, Subject};
+use std::sync::Arc;
 
 /// Everything that is known at one moment.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -37,6 +38,43 @@ pub struct Snapshot {
     pub notes: Vec<(Stamp, String)>,
     /// What each interface speaks, as far as it is known.
     pub buses: Vec<BusView>,
+    /// Where values come from, a list for each map in use.
+    pub origins: Vec<Arc<[Origin]>>,
+    /// Values that have been heard, for the lists above.
+    pub heard: Vec<Slot>,
+    /// Values that the bank file promises and the bus has never sent.
+    pub never_sent: Vec<Slot>,
+}
+
+/// Where a value comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Origin {
+    /// The value; the first of several where the data says which pack or cell it is about.
+    pub slot: Slot,
+    /// For how many packs from there on.
+    pub packs: u8,
+    /// For how many cells, sensors or sources from there on.
+    pub count: u8,
+    /// Message, frame and bits, in words.
+    pub from: String,
+}
+
+impl Origin {
+    fn gives(&self, slot: Slot) -> bool {
+        let within = |at: u8, first: u8, count: u8| at >= first && at - first < count;
+        self.slot.quantity == slot.quantity
+            && within(slot.pack, self.slot.pack, self.packs)
+            && within(slot.index, self.slot.index, self.count)
+    }
+}
+
+impl Snapshot {
+    /// Every value that was heard with where it comes from, as far as a map in use gives it.
+    #[must_use]
+    pub fn sources_of_values(&self) -> Vec<(Slot, &str)> {
+        let origin = |slot: Slot| self.origins.iter().flat_map(|map| map.iter()).find(|origin| origin.gives(slot));
+        self.heard.iter().filter_map(|slot| Some((*slot, origin(*slot)?.from.as_str()))).collect()
+    }
 }
 
 /// What an interface speaks.

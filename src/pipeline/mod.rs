@@ -7,7 +7,7 @@ use crate::decode::{Decoder, Settings};
 use crate::engine::Engine;
 use crate::layout::CompiledMap;
 use crate::model::limits::Limits;
-use crate::model::{Bank, BankEvent, Body, Dialect, Input, Snapshot, Stamp};
+use crate::model::{Bank, BankEvent, Body, Dialect, Input, Quantity, Slot, Snapshot, Stamp};
 use std::sync::Arc;
 
 pub use filed::{Filed, FiledFrom};
@@ -104,7 +104,12 @@ impl Pipeline {
     /// A copy of everything that is known now.
     #[must_use]
     pub fn snapshot(&self) -> Snapshot {
-        Snapshot { buses: self.decoder.buses(), ..self.engine.snapshot() }
+        let mut snapshot =
+            Snapshot { buses: self.decoder.buses(), origins: self.decoder.origins(), ..self.engine.snapshot() };
+        let counted = |slot: &Slot| slot.quantity == Quantity::SenderFrames; // a live counter is no value of the bank
+        let promised = self.decoder.promised().filter(|slot| !counted(slot) && !snapshot.heard.contains(slot));
+        snapshot.never_sent = promised.collect();
+        snapshot
     }
 
     /// Rises with every change of a finding, a verdict or an acknowledgement.

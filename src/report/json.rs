@@ -96,6 +96,8 @@ struct Input {
     error_frames: u64,
     clock_steps: u64,
     unrecorded: u64,
+    /// Values that the bank file promises and the bus has never sent.
+    never_sent: Vec<String>,
     buses: Vec<Bus>,
 }
 
@@ -119,6 +121,16 @@ struct Note {
 pub fn json(report: &Report) -> String {
     // Writing plain data to a string cannot fail; were it to, an empty object is no false verdict.
     serde_json::to_string_pretty(&whole(report)).unwrap_or_else(|_| "{}".into()) + "\n"
+}
+
+/// The report as JSON, and where each value comes from as `sources` at its end.
+#[must_use]
+pub fn json_with_sources(report: &Report) -> String {
+    let mut value = serde_json::to_value(whole(report)).unwrap_or_default();
+    if let Value::Object(fields) = &mut value {
+        fields.insert("sources".to_owned(), super::sources_json(report.snapshot));
+    }
+    serde_json::to_string_pretty(&value).unwrap_or_else(|_| "{}".into()) + "\n"
 }
 
 /// The report as one line of JSON: the same fields, behind what made it and the moment of the bank that it shows.
@@ -250,6 +262,7 @@ fn input(quality: &Quality, report: &Report) -> Input {
         error_frames: quality.error_frames,
         clock_steps: quality.clock_steps,
         unrecorded: quality.unrecorded,
+        never_sent: report.snapshot.never_sent.iter().map(|slot| super::signal_name(*slot)).collect(),
         buses: report.snapshot.buses.iter().map(|bus| self::bus(bus, report)).collect(),
     }
 }

@@ -163,6 +163,10 @@ fn data(out: &mut String, report: &Report) {
     for (number, what) in counts.into_iter().filter(|(number, _)| *number > 0) {
         wrap(out, "  ", &format!("{what}: {}", count(number)));
     }
+    let never: Vec<String> = report.snapshot.never_sent.iter().map(ToString::to_string).collect();
+    if !never.is_empty() {
+        wrap(out, "  ", &format!("promised by the bank file and never sent: {}", never.join(", ")));
+    }
     refused(out, report);
     links(out, report);
     buses(out, report);

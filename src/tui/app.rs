@@ -69,6 +69,8 @@ pub enum Pane {
     Alerts,
     /// Every value.
     Values,
+    /// Where each value comes from.
+    Origins,
     /// How good the data is.
     Data,
     /// The keys.
@@ -174,6 +176,7 @@ impl App {
             Act::Help => self.show(Pane::Help),
             Act::Alerts => self.show(Pane::Alerts),
             Act::Values => self.show(Pane::Values),
+            Act::Origins => self.show(Pane::Origins),
             Act::Data => self.show(Pane::Data),
             Act::Leave => self.show(Pane::Bank),
             Act::Up => self.move_choice(false),
@@ -238,7 +241,7 @@ impl App {
     }
 
     fn move_choice(&mut self, down: bool) {
-        if matches!(self.pane, Pane::Values | Pane::Data | Pane::Help) {
+        if matches!(self.pane, Pane::Values | Pane::Origins | Pane::Data | Pane::Help) {
             self.scroll = if down { self.scroll.saturating_add(1).min(500) } else { self.scroll.saturating_sub(1) };
             return;
         }

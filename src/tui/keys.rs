@@ -37,6 +37,8 @@ pub enum Act {
     Alerts,
     /// Every value.
     Values,
+    /// Where each value comes from.
+    Origins,
     /// How good the data is.
     Data,
     /// Next pack.
@@ -100,6 +102,7 @@ keys! {
     PreviousAlert "p" "" "to the alert before, and hold there" [NONE KeyCode::Char('p')];
     Alerts "a" "alerts" "every finding in full, and what could not be judged" [NONE KeyCode::Char('a'), NONE KeyCode::Enter];
     Values "v" "values" "every value with its lowest and highest since the start" [NONE KeyCode::Char('v')];
+    Origins "o" "" "where each value comes from: message, frame, bits; what is promised and never sent" [NONE KeyCode::Char('o')];
     Data "d" "data" "how good the data is: lost, rejected, old" [NONE KeyCode::Char('d')];
     Up "up" "" "the finding above; scroll up" [NONE KeyCode::Up, NONE KeyCode::Char('k')];
     Down "down" "" "the finding below; scroll down" [NONE KeyCode::Down, NONE KeyCode::Char('j')];

@@ -54,7 +54,7 @@ impl Habits {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, around: &Around, told: &Told) {
         self.heat.tick(view, around.limits);
-        self.standby.tick(view, told, around.limits);
+        self.standby.tick(view, around, told);
         self.sessions.tick(view, around.limits);
         if self.minute.is_none_or(|minute| view.now.since(minute) >= MINUTE) {
             self.minute = Some(view.now);

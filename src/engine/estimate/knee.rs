@@ -2,6 +2,7 @@
 //! the steep part, going up at the top or down at the bottom.
 
 use super::polar::Drive;
+use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID};
 use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
 use serde::{Deserialize, Serialize};
@@ -10,13 +11,16 @@ use serde::{Deserialize, Serialize};
 const CLEAR: f64 = 0.015;
 /// A second mark before the first, for how steep the knee is, V.
 const FOOT: f64 = 0.03;
-/// Spread of the resistance of good cells, as a share of their own; judgement.
-const OWN_SPREAD: f64 = 0.20;
 /// What a cell's reading may be off, V; judgement.
 const READING: f64 = 0.002;
 /// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
 /// 25 °C, and the error of that; judgement between nothing and what a long taper shows.
 const AHEAD: f64 = 0.08;
+/// Near empty the corrected voltage of a cell tells how much is left, below this, V, ...
+const TELLS_BELOW: f64 = 3.20;
+/// ... but for this, V, and this share of what the current added, at a quarter of a volt for 1C and 25 °C; judgement.
+const TELLS_OFF: f64 = 0.012;
+const LOAD_OFF: f64 = 0.25;
 /// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
 const ENDS: f64 = 0.01;
 /// ... and below this share of that at the first crossing.
@@ -42,14 +46,15 @@ pub struct Sweep<'a> {
     pub drive: Drive,
     /// Rated capacity, Ah.
     pub capacity: f64,
-    /// By cell: how far its corrected voltage is beyond the mark, V; none where nothing came.
-    pub beyond: &'a [Option<f64>],
+    /// By cell: how far its corrected voltage is beyond the mark, V, and the error of that by its resistance; none where
+    /// nothing came.
+    pub beyond: &'a [Option<(f64, f64)>],
     /// What the resolution of a cell's voltage leaves open, V.
     pub grain: f64,
-    /// Error of a connection that was taken off, V.
-    pub taken_off: f64,
     /// What balancing may draw meanwhile from a cell that has come, A.
     pub bleed: f64,
+    /// At the bottom: the voltage of the mark, V.
+    pub low_mark: Option<f64>,
     /// Warm enough.
     pub warm: bool,
 }
@@ -59,12 +64,14 @@ pub struct Sweep<'a> {
 struct Runner {
     /// Its last reading: distance beyond the mark, charge passed.
     seen: Option<(f64, f64)>,
-    /// Charge at the foot.
-    foot: Option<f64>,
+    /// Where it was first seen beyond the foot: distance beyond the mark, charge.
+    foot: Option<(f64, f64)>,
     /// Charge at the mark, the error of that by the reading's time, and the slow current then.
     mark: Option<(f64, f64, f64)>,
     /// A second reading confirmed it.
     sure: bool,
+    /// Error of its corrected voltage by its resistance, V.
+    off: f64,
     /// It came when the current had changed too far: the charge then is the least that it can be.
     late: bool,
 }
@@ -123,28 +130,26 @@ impl KneeWatch {
     /// Moves on by one tick; when a sweep has ended with at least one cell at the mark, how they came.
     pub fn tick(&mut self, sweep: &Sweep, limits: &Limits) -> Option<Vec<Arrival>> {
         self.began = None;
-        let most = sweep.beyond.iter().flatten().copied().fold(f64::MIN, f64::max);
-        self.late |= self.is_late(sweep, limits);
         if self.is_over(sweep) {
             let ended = self.arrivals(sweep);
             self.lose();
             return ended;
         }
+        self.late |= self.is_late(sweep, limits);
+        self.runners.resize(sweep.beyond.len(), Runner::default());
+        let most = self.highest(sweep);
         if self.first.is_none() && most < -CLEAR {
             self.armed = true;
-            if most < -CLEAR - FOOT {
-                self.runners.clear();
-                return None;
-            }
         }
-        if !self.armed || sweep.drive.rate <= 0.0 {
+        if !self.armed || sweep.drive.rate <= 0.0 || most < -CLEAR - FOOT {
+            self.follow(sweep, self.armed && most >= -CLEAR - FOOT);
             return None;
         }
-        self.runners.resize(sweep.beyond.len(), Runner::default());
         let mut begins = false;
         for (runner, beyond) in self.runners.iter_mut().zip(sweep.beyond) {
-            if let Some(beyond) = beyond {
+            if let Some((beyond, off)) = beyond {
                 let was = runner.sure;
+                runner.off = *off;
                 runner.read(*beyond, sweep);
                 runner.late |= runner.sure && !was && self.late;
                 begins |= runner.sure;
@@ -167,6 +172,21 @@ impl KneeWatch {
         None
     }
 
+    /// How far the furthest cell is, by its last reading; beyond everything while one was never read.
+    fn highest(&self, sweep: &Sweep) -> f64 {
+        let read = sweep.beyond.iter().map(|read| read.map(|(beyond, _)| beyond));
+        let last = self.runners.iter().map(|runner| runner.seen.map(|(beyond, _)| beyond));
+        read.zip(last).map(|(read, last)| read.or(last).unwrap_or(f64::MAX)).fold(f64::MIN, f64::max)
+    }
+
+    /// While nothing counts only the last readings are kept, and what was passed on the way up.
+    fn follow(&mut self, sweep: &Sweep, keep: bool) {
+        for (runner, beyond) in self.runners.iter_mut().zip(sweep.beyond) {
+            let seen = beyond.map(|(beyond, _)| (beyond, sweep.passed)).or(runner.seen);
+            *runner = Runner { seen, foot: runner.foot.filter(|_| keep), ..Runner::default() };
+        }
+    }
+
     /// The current has left that of the first crossing too far for a comparison.
     fn is_late(&self, sweep: &Sweep, limits: &Limits) -> bool {
         self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(L::KneeSameRate))
@@ -186,7 +206,7 @@ impl KneeWatch {
         let lag = |slow: f64| AHEAD * sweep.drive.ratio * (slow_first - slow) * sweep.capacity;
         let arrival = |runner: &Runner| {
             let steep = runner.steepness().unwrap_or_else(|| self.steepest());
-            let volts = error_volts(sweep);
+            let volts = error_volts(sweep, runner.off);
             let (passed, scan, slow) = match runner.mark.filter(|_| runner.sure) {
                 Some(mark) => mark,
                 None => (sweep.passed, 0.0, sweep.drive.slow),
@@ -194,9 +214,30 @@ impl KneeWatch {
             let raw = passed - from;
             let parts = [scan, volts * steep, lag(slow), 0.01 * raw, offset];
             let off = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
+            if let Some(arrival) = self.by_voltage(runner, sweep, raw) {
+                return arrival;
+            }
             Arrival { after: raw - lag(slow), off, came: runner.sure && !runner.late && runner.mark.is_some() }
         };
         Some(self.runners.iter().map(arrival).collect())
+    }
+
+    /// A cell that has not come to the lower mark when the discharge ends: how much later it would come, by its voltage
+    /// where that tells.
+    fn by_voltage(&self, runner: &Runner, sweep: &Sweep, passed: f64) -> Option<Arrival> {
+        let mark = sweep.low_mark?;
+        if self.late || runner.mark.is_some() {
+            return None;
+        }
+        let volts = mark - runner.seen?.0;
+        let load = 0.25 * sweep.drive.ratio * self.first?.0;
+        let off = TELLS_OFF.hypot(LOAD_OFF * load).hypot(runner.off);
+        let later = |volts: f64| (drawn_curve(volts) - drawn_curve(mark)).max(0.0) * sweep.capacity;
+        let (low, high) = (later(volts - off), later(volts + off));
+        let came = volts + off < TELLS_BELOW;
+        let after = if came { later(volts) } else { low };
+        let half = if came { ((high - low) / 2.0).max(after - low) } else { 0.0 };
+        Some(Arrival { after: passed + after, off: half.hypot(0.01 * passed), came })
     }
 
     /// Flattest knee of those that came, Ah per volt.
@@ -211,9 +252,14 @@ fn limits_offset(capacity: f64) -> f64 {
 }
 
 /// What a corrected voltage may be off against its siblings', V.
-fn error_volts(sweep: &Sweep) -> f64 {
-    let own = OWN_SPREAD * 0.11 * sweep.drive.ratio * sweep.drive.rate;
-    [own, READING, sweep.grain / 2.0, sweep.taken_off].iter().map(|part| part * part).sum::<f64>().sqrt()
+fn error_volts(sweep: &Sweep, own: f64) -> f64 {
+    [own, READING, sweep.grain / 2.0].iter().map(|part| part * part).sum::<f64>().sqrt()
+}
+
+/// State of charge by the voltage of a cell that is drawn, near empty.
+fn drawn_curve(volts: f64) -> f64 {
+    let middle = OCV_PLETT_MID.inverse(volts);
+    OCV_PLETT_MID.inverse(volts + HYSTERESIS_PLETT.at(middle) / 2.0)
 }
 
 impl Runner {
@@ -227,7 +273,8 @@ impl Runner {
             _ => (passed, 0.0),
         };
         if self.foot.is_none() && beyond >= -FOOT {
-            self.foot = Some(at(-FOOT).0);
+            let before = self.seen.is_some_and(|(before, _)| before < -FOOT);
+            self.foot = Some(if before { (-FOOT, at(-FOOT).0) } else { (beyond, passed) });
         }
         match self.mark {
             None if beyond >= 0.0 => {
@@ -243,6 +290,7 @@ impl Runner {
 
     /// Charge per volt between foot and mark, Ah/V.
     fn steepness(&self) -> Option<f64> {
-        Some(((self.mark?.0 - self.foot?) / FOOT).max(0.0))
+        let (from, charge) = self.foot?;
+        (from < -FOOT / 3.0).then_some(((self.mark?.0 - charge) / -from).max(0.0))
     }
 }

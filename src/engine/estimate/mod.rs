@@ -99,7 +99,9 @@ impl Estimates {
 
     /// Moves on what looks at the ends of the charge, and counts between them.
     pub fn tick_ends(&mut self, view: &View, states: &[Gauge], around: &Around) {
-        self.apart.tick(view, &self.charge, states, around);
+        let lead_fault = self.leads.any(view, around.limits);
+        let learnt = apart::Learnt { charge: &self.charge, resistance: &self.resistance, lead_fault };
+        self.apart.tick(view, &learnt, states, around);
         let measured = self.capacity.measured();
         let counted = (&self.charge, &self.taper, &self.rest);
         let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);

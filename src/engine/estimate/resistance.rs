@@ -261,3 +261,134 @@ fn median(volts: &mut [f64]) -> f64 {
         volts => 0.5 * (volts[middle - 1] + volts[middle]),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::story::{Story, four_cells};
+    use crate::model::limits::Limits;
+    use crate::model::{Bank, Quantity};
+    use crate::unit::AmpHours;
+
+    /// Numbers from −1 to 1 that come again the same.
+    fn shaken(seed: u64) -> impl FnMut() -> f64 {
+        let mut state = seed;
+        move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as f64 / f64::from(1_u32 << 30) - 1.0
+        }
+    }
+
+    /// What a bank is told with.
+    struct Telling {
+        bank: Bank,
+        ohms: [f64; 4],
+        loads: [f64; 4],
+        step: f64,
+        grain: f64,
+        hours: f64,
+    }
+
+    fn four(ohms: [f64; 4]) -> Telling {
+        Telling { bank: four_cells(), ohms, loads: [-1.0, -21.0, 9.0, -41.0], step: 1.0, grain: 0.001, hours: 6.0 }
+    }
+
+    fn told(telling: &Telling) -> Story {
+        let mut story = Story::new(telling.bank.clone());
+        let mut noise = shaken(7);
+        let Telling { ohms, loads, grain, .. } = *telling;
+        story.run(0.0, telling.hours * 3600.0, telling.step, |t, bus| {
+            // The stretch does not divide the spacing, so that the slow part and the rounding differ from step to step.
+            let amps = loads[(t / (7.3 * telling.step).max(290.0)) as usize % 4];
+            let volts = 3.31 - 0.03 * t / (telling.hours * 3600.0);
+            bus.cells(&ohms.map(|ohm| ((volts + ohm * amps + 0.0007 * noise()) / grain).round() * grain));
+            bus.current(amps);
+            bus.one(
+                Quantity::BusVoltage,
+                ((4.0 * volts + (ohms.iter().sum::<f64>() + 1.6e-3) * amps) / 0.01).round() * 0.01,
+            );
+            bus.celsius(0, 25.0);
+            bus.celsius(1, 30.0);
+        });
+        story
+    }
+
+    fn excess(story: &Story) -> Vec<Option<(f64, f64)>> {
+        let learnt = &story.engine.packs[0].estimates.resistance;
+        let known = |cell| learnt.excess(cell, &Limits::default());
+        (0..4).map(|cell| known(cell).map(|known| (known.ohms * 1e3, known.half * 1e3))).collect()
+    }
+
+    #[test]
+    fn each_resistance_comes_out_within_a_tight_band() {
+        let story = told(&four([2.4e-3, 2.5e-3, 3.2e-3, 2.5e-3]));
+        let learnt = &story.engine.packs[0].estimates.resistance;
+        for (cell, real) in [2.4, 2.5, 3.2, 2.5].into_iter().enumerate() {
+            let known = learnt.whole(cell, &Limits::default()).unwrap();
+            assert!((known.ohms * 1e3 - real).abs() < 0.02, "cell {cell}: {known:?}");
+            let (value, half) = excess(&story)[cell].unwrap();
+            assert!((value - (real - 2.5)).abs() < 0.02 && half < 0.2, "cell {cell}: {value} ± {half}");
+        }
+        let outside = learnt.outside(&Limits::default()).unwrap();
+        assert!((outside.ohms * 1e3 - 1.6).abs() < outside.half * 1e3 && outside.half < 0.15e-3, "{outside:?}");
+    }
+
+    #[test]
+    fn from_one_set_a_minute_the_excess_is_known_and_no_resistance_as_such() {
+        let story = told(&Telling { step: 60.0, hours: 48.0, ..four([2.4e-3, 2.5e-3, 3.2e-3, 2.5e-3]) });
+        let (value, half) = excess(&story)[2].unwrap();
+        assert!((value - 0.7).abs() < half && half < 0.25, "{value} ± {half}");
+        assert_eq!(story.engine.packs[0].estimates.resistance.whole(2, &Limits::default()), None);
+    }
+
+    #[test]
+    fn coarse_readings_need_many_steps_or_large_ones() {
+        let small = |hours| Telling { loads: [0.0, -5.0, 0.0, -5.0], grain: 0.01, hours, ..four([2.5e-3; 4]) };
+        assert_eq!(excess(&told(&small(3.0)))[0], None, "36 steps of 5 A say nothing at 10 mV");
+        let large = Telling { loads: [0.0, -50.0, 0.0, -50.0], grain: 0.01, hours: 6.0, ..four([2.5e-3; 4]) };
+        assert!(excess(&told(&large))[0].is_some(), "72 steps of 50 A do");
+    }
+
+    #[test]
+    fn a_bank_of_three_times_the_capacity_and_current_has_a_third_of_the_resistance() {
+        let one = told(&four([2.4e-3, 2.5e-3, 3.2e-3, 2.5e-3]));
+        let mut large = four([2.4e-3 / 3.0, 2.5e-3 / 3.0, 3.2e-3 / 3.0, 2.5e-3 / 3.0]);
+        large.bank.packs[0].rated.capacity = Some(AmpHours::of(300.0));
+        large.loads = large.loads.map(|amps| 3.0 * amps);
+        for (one, three) in excess(&one).into_iter().zip(excess(&told(&large))) {
+            let ((value, half), (third, third_half)) = (one.unwrap(), three.unwrap());
+            assert!((value - 3.0 * third).abs() < 0.02 && (half - 3.0 * third_half).abs() < 0.02);
+        }
+    }
+
+    #[test]
+    fn cells_that_change_places_take_their_resistance_along() {
+        let one = excess(&told(&four([2.4e-3, 2.5e-3, 3.2e-3, 2.6e-3])));
+        let other = excess(&told(&four([3.2e-3, 2.6e-3, 2.4e-3, 2.5e-3])));
+        for (from, to) in [(0, 2), (1, 3), (2, 0), (3, 1)] {
+            assert!((one[from].unwrap().0 - other[to].unwrap().0).abs() < 0.01, "{one:?} {other:?}");
+        }
+    }
+
+    #[test]
+    fn a_cold_cell_is_no_bad_connection() {
+        // The first cell stands at 21 °C and the last at 25 °C: 1.12 times the resistance by the table.
+        let mut bank = four_cells();
+        bank.packs[0].sensors[0].cell = Some(0);
+        bank.packs[0].sensors[1].role = crate::model::bank::SensorRole::Cell;
+        bank.packs[0].sensors[1].cell = Some(3);
+        let mut story = Story::new(bank);
+        let mut noise = shaken(3);
+        story.run(0.0, 4.0 * 3600.0, 1.0, |t, bus| {
+            let amps = if (t / 290.0) as i64 % 2 == 0 { -1.0 } else { -41.0 };
+            let ratio = super::RESISTANCE_RATIO_PLETT.at(21.0);
+            let ohms = [8e-3 * ratio, 8e-3 * ratio, 8e-3, 8e-3];
+            bus.cells(&ohms.map(|ohm| ((3.31 + ohm * amps + 0.0007 * noise()) * 1e3).round() / 1e3));
+            bus.current(amps);
+            bus.celsius(0, 21.0);
+            bus.celsius(1, 25.0);
+        });
+        for (value, half) in excess(&story).into_iter().flatten() {
+            assert!(value.abs() < 0.05 && half > 0.2, "{value} ± {half}");
+        }
+    }
+}

@@ -2,7 +2,7 @@
 
 use super::habits::Told;
 use super::offset::assumed;
-use super::stress::{known, unknown};
+use super::stress::{Around, known, unknown};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
@@ -17,6 +17,8 @@ const KEPT_H: u32 = 14 * 24;
 const FEWEST: usize = 4;
 /// Part of an hour in which the current must have been known.
 const SEEN: f64 = 0.95;
+/// A current into the bank of so many times what a sensor may read at zero feeds it.
+const FED: f64 = 2.0;
 /// The standby draw is that of the quietest hours: so many of a hundred draw less; it is smoothed by nothing else.
 const QUIETEST: f64 = 0.05;
 /// After so long without a current nobody knows whether the bank was used, s.
@@ -80,11 +82,12 @@ pub fn days_left(from: f64, capacity: f64, amps: f64, monthly_percent: f64) -> O
 
 impl Standby {
     /// Moves on by one tick.
-    pub fn tick(&mut self, view: &View, told: &Told, limits: &Limits) {
+    pub fn tick(&mut self, view: &View, around: &Around, told: &Told) {
+        let limits = around.limits;
         let rates =
             view.current.zip(view.capacity).map(|(c, capacity)| (c.recent.high / capacity, c.recent.low / capacity));
         let charges = rates.is_some_and(|(high, _)| high > limits.get(L::StorageChargeRate));
-        self.open.busy |= charges;
+        self.open.busy |= charges || self.is_fed(view, around);
         let hour = u32::try_from(view.now.secs() / 3600).unwrap_or(0);
         if hour != self.open.hour {
             self.turn(hour, view, told, limits);
@@ -103,11 +106,24 @@ impl Standby {
         }
     }
 
+    /// Whether something feeds the bank's loads, so that what it draws itself is not the whole: a current into it beyond
+    /// what a sensor reads at zero, or a source that is heard.
+    fn is_fed(&self, view: &View, around: &Around) -> bool {
+        let limits = around.limits;
+        let into = view
+            .current
+            .zip(view.capacity)
+            .is_some_and(|(current, capacity)| current.amps > FED * assumed(capacity, limits));
+        into || (!self.open.busy && around.bank.charging(view.now, limits.get(L::StalePeriods)).next().is_some())
+    }
+
     fn turn(&mut self, hour: u32, view: &View, told: &Told, limits: &Limits) {
         let secs = told.charge.secs - self.open.secs;
         if secs >= SEEN * 3600.0 && hour == self.open.hour.saturating_add(1) && !self.open.busy {
             let amps = (self.open.net - told.charge.net()) / secs * 3600.0;
-            self.quiet.push_back((self.open.hour, amps as f32));
+            if view.capacity.is_none_or(|capacity| amps >= -assumed(capacity, limits)) {
+                self.quiet.push_back((self.open.hour, amps as f32));
+            }
             self.settle(view, told, limits);
         }
         while self.quiet.front().is_some_and(|(oldest, _)| oldest.saturating_add(KEPT_H) < hour) {
@@ -157,7 +173,7 @@ impl Standby {
         };
         let row = |name, amps: f64| Estimate {
             low: Some((amps - draw.half).max(0.0)),
-            high: Some(amps + draw.half),
+            high: Some(amps.max(0.0) + draw.half),
             ..known(name, subject, amps.max(0.0))
         };
         vec![row("standby_draw_a", draw.least), row("quiet_hours_draw_a", draw.usual), days(pack, &draw, limits)]

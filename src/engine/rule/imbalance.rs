@@ -43,6 +43,10 @@ fn judge(bench: &Bench, court: &mut Court) {
             None => court.waits(Why::NoFullCharge),
         };
     };
+    if bench.pack.estimates.leads.any(view, bench.limits) {
+        court.end(of_pack);
+        return court.not_judged(Why::LeadFault);
+    }
     let spread = knee_spread(bench);
     let read_wrong = bench.pack.estimates.leads.any(view, bench.limits);
     if read_wrong || (spread.is_none() && lead_may_be_open(bench)) {

@@ -26,6 +26,9 @@ fn judge(bench: &Bench, court: &mut Court) {
     let Some(capacity) = bench.view.capacity.filter(|_| apart.top.is_some() && apart.bottom.is_some()) else {
         return court.waits(if bench.view.cells.is_empty() { Why::NoCellVoltages } else { Why::NeedsBothEnds });
     };
+    if bench.pack.estimates.leads.any(bench.view, bench.limits) {
+        return court.not_judged(Why::LeadFault);
+    }
     let mut judged = false;
     for cell in 0..bench.pack.cells.len() {
         let Some(short) = apart.short(cell, bench.limits) else { continue };
@@ -35,7 +38,8 @@ fn judge(bench: &Bench, court: &mut Court) {
         let percent = 100.0 * best / capacity;
         let (notice, warning) = (bench.limits.get(L::SmallNotice), bench.limits.get(L::SmallWarning));
         let sure = least > 0.0;
-        if !court.has_cases() && !(percent > notice && sure) {
+        let met = percent > notice && sure;
+        if !met && !court.has_cases() {
             continue;
         }
         let sign = |severity, limit| Sign::new(severity, percent > limit && sure, percent > KEEPS * limit && sure);

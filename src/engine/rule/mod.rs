@@ -204,6 +204,8 @@ pub enum Why {
     NoSensors,
     /// Only the pack voltage is seen: the terminals may be cut off from the cells.
     PackVoltageOnly,
+    /// A balance lead reads wrong.
+    LeadFault,
     /// Two neighbours read like an open balance lead.
     LeadMayBeOpen,
     /// The heater does not say whether it is on.
@@ -214,8 +216,6 @@ pub enum Why {
     SocNotKnown,
     /// Too much of the time was not seen.
     SeenTooLittle,
-    /// A balance lead does not show its cell.
-    LeadFault,
     /// Too few steps of the current, or too coarse ones.
     TooFewSteps,
     /// Temperatures lie far apart and some cells have no sensor.
@@ -251,12 +251,12 @@ impl Why {
             Self::TooLittleData => "not enough frames or time yet",
             Self::NoCounter => "no sender counts its frames",
             Self::NoSensors => "no temperature sensor was ever heard",
+            Self::LeadFault => "a balance lead reads wrong: its voltages tell nothing of the cells' charge",
             Self::LeadMayBeOpen => "two neighbouring cells are off by as much up as down: a balance lead may be open",
             Self::NoHeaterSignal => "the heater does not say whether it is on",
             Self::OneSensor => "fewer than two cell or case temperatures",
             Self::SocNotKnown => "the state of charge is not known",
             Self::SeenTooLittle => "too much of the time was not seen",
-            Self::LeadFault => "a balance lead does not show its cell",
             Self::TooFewSteps => "not enough steps of the current yet",
             Self::Uneven => "temperatures lie far apart and some cells have no sensor",
             Self::PackVoltageOnly => "only the pack voltage is seen, and the terminals may be cut off from the cells",

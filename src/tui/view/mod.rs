@@ -5,6 +5,7 @@ mod alerts;
 mod cells;
 mod data;
 mod help;
+mod origins;
 mod packs;
 mod ruler;
 mod timeline;
@@ -42,6 +43,7 @@ pub fn draw(app: &App, area: Rect, buffer: &mut Buffer) {
                 pane(app, lines, chosen, width, height)
             }
             Pane::Values => pane(app, values::all(app, width), app.scroll, width, height),
+            Pane::Origins => pane(app, origins::all(app, width), app.scroll, width, height),
             Pane::Data => pane(app, data::all(app, width), app.scroll, width, height),
             Pane::Help => pane(app, help::all(app, width), app.scroll, width, height),
         }
