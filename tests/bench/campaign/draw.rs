@@ -74,7 +74,7 @@ const NEAR: &[(&str, Life, f64, (f64, f64))] = &[
     ("cold discharge", Life::Van, 1.0, (-6.0, 2.0)),
     ("slow solar at 3 °C", Life::Van, 2.0, (4.0, 1.0)),
     ("13.5 V float for two months", Life::Float, 61.0, (20.0, 3.0)),
-    ("a full bank at rest for two months", Life::Store, 61.0, (20.0, 3.0)),
+    ("a full bank at rest for two months", Life::Full, 61.0, (20.0, 3.0)),
 ];
 
 /// Seconds between sets and longest log, days, with how often each is drawn.
@@ -94,7 +94,7 @@ fn pace(dice: &mut Dice, days: f64) -> (f64, f64) {
     loop {
         let (sample, most) = dice.pick(PACES);
         if most >= days {
-            return (sample, dice.from(days.max(0.7 * most), most));
+            return (sample, dice.from(days.max(0.35 * most), (0.65 * most).max(1.02 * days)));
         }
     }
 }

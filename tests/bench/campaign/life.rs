@@ -16,8 +16,10 @@ pub(crate) enum Life {
     Hold,
     /// On float for the whole log.
     Float,
-    /// Filled once, then left.
+    /// Filled once, drawn to a half, then left.
     Store,
+    /// Filled once, then left.
+    Full,
 }
 
 /// What scales sources and loads.
@@ -53,7 +55,7 @@ impl Scale {
 pub(crate) fn text(life: Life, scale: &Scale, dice: &mut Dice) -> String {
     let mut out = String::new();
     let standby = dice.from(0.0008, 0.003);
-    if life != Life::Store {
+    if !matches!(life, Life::Store | Life::Full) {
         scale.load(&mut out, standby, "");
     }
     let fridge = format!("cycle_minutes = {:.1}\nduty = {:.2}", dice.from(20.0, 50.0), dice.from(0.3, 0.5));
@@ -123,10 +125,12 @@ pub(crate) fn text(life: Life, scale: &Scale, dice: &mut Dice) -> String {
             scale.source(&mut out, "shore", dice.from(0.10, 0.2), 1.5, "");
             scale.load(&mut out, dice.from(0.01, 0.02), &fridge);
         }
-        Life::Store => {
+        Life::Store | Life::Full => {
             scale.source(&mut out, "shore", 0.15, 1.5, "on = [{ from = 0, to = 12, days = [0] }]");
             scale.load(&mut out, 0.00015, "");
-            scale.load(&mut out, dice.from(0.08, 0.12), "on = [{ from = 13, to = 18, days = [0, 1] }]");
+            if life == Life::Store {
+                scale.load(&mut out, dice.from(0.08, 0.12), "on = [{ from = 13, to = 18, days = [0] }]");
+            }
         }
     }
     out

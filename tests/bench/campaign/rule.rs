@@ -72,7 +72,8 @@ fn blind(plan: &Plan, all: &mut Vec<Expect>) {
             || (!own && faulty("lead") && of(&cells))
             || (!own && (faulty("current-") || faulty("bypass") || faulty("described")) && of(&amps))
             || (!own && faulty("sensor") && of(&heat))
-            || (!own && (faulty("pack-silent") || faulty("pack-off")))
+            || (one.code != "stale-data" && faulty("pack-silent"))
+            || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
         if hidden {
             one.must = None;
