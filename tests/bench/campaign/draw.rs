@@ -1,0 +1,362 @@
+//! Draws a bank: what it is, how it is seen, how it lives, what is wrong with it. All from a seed.
+
+use super::dice::Dice;
+use super::faults::{KINDS, Kind, Needs, Unit};
+use super::life::{self, Life, Scale};
+use std::fmt::Write;
+
+/// What a bank is drawn to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Sort {
+    /// Nothing is wrong.
+    Healthy,
+    /// Nothing is wrong, but it looks a little like it.
+    NearMiss,
+    /// One fault.
+    Single,
+    /// Two.
+    Pair,
+}
+
+/// A fault as it was drawn.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Drawn {
+    /// What.
+    pub(crate) kind: &'static Kind,
+    /// 0 harmless, 1 small, 2 plain.
+    pub(crate) grade: usize,
+    /// As the scenario takes it.
+    pub(crate) size: f64,
+    /// Pack and cell (or sensor), from 0.
+    pub(crate) pack: u8,
+    pub(crate) part: u8,
+    /// Seconds after the start at which it comes.
+    pub(crate) from: f64,
+}
+
+/// A bank to be run.
+#[derive(Debug, Clone)]
+pub(crate) struct Plan {
+    /// Its seed, from which all else follows.
+    pub(crate) seed: u64,
+    /// What it is drawn to be.
+    pub(crate) sort: Sort,
+    /// The near miss, or the faults in words.
+    pub(crate) about: String,
+    /// Cells in series, packs, capacity of a pack.
+    pub(crate) cells: u8,
+    pub(crate) packs: u8,
+    pub(crate) capacity: f64,
+    /// Seconds between sets, days.
+    pub(crate) sample: f64,
+    pub(crate) days: f64,
+    /// Resolution of cell voltages and current, noise of each.
+    pub(crate) steps: (f64, f64),
+    pub(crate) noise: (f64, f64),
+    /// What the current sensor reads too much, as every sensor does a little, A.
+    pub(crate) offset: f64,
+    /// Cell voltages are read.
+    pub(crate) cells_told: bool,
+    /// Loss of heat of a pack, W/K.
+    pub(crate) loss: f64,
+    /// The faults.
+    pub(crate) faults: Vec<Drawn>,
+    /// The scenario.
+    pub(crate) text: String,
+}
+
+/// Near misses: name, life, days, and mean and swing of the weather.
+const NEAR: &[(&str, Life, f64, (f64, f64))] = &[
+    ("one overnight hold", Life::Hold, 1.5, (20.0, 3.0)),
+    ("a hot afternoon", Life::Van, 2.0, (34.0, 7.0)),
+    ("balancing at work", Life::Hold, 6.0, (20.0, 3.0)),
+    ("deep sag under load", Life::Deep, 2.0, (20.0, 3.0)),
+    ("cold discharge", Life::Van, 1.0, (-6.0, 2.0)),
+    ("slow solar at 3 °C", Life::Van, 2.0, (4.0, 1.0)),
+    ("13.5 V float for two months", Life::Float, 61.0, (20.0, 3.0)),
+    ("a full bank at rest for two months", Life::Full, 61.0, (20.0, 3.0)),
+];
+
+/// Seconds between sets and longest log, days, with how often each is drawn.
+const PACES: &[(f64, f64)] = &[
+    (0.2, 0.7),
+    (1.0, 2.5),
+    (1.0, 2.5),
+    (2.0, 5.0),
+    (2.0, 5.0),
+    (10.0, 20.0),
+    (10.0, 20.0),
+    (60.0, 61.0),
+    (60.0, 61.0),
+];
+
+fn pace(dice: &mut Dice, days: f64) -> (f64, f64) {
+    loop {
+        let (sample, most) = dice.pick(PACES);
+        if most >= days {
+            return (sample, dice.from(days.max(0.35 * most), (0.65 * most).max(1.02 * days)));
+        }
+    }
+}
+
+struct Drawing {
+    dice: Dice,
+    plan: Plan,
+    life: Life,
+    scale: Scale,
+    weather: (f64, f64),
+    soc: f64,
+    heater: bool,
+}
+
+/// Draws bank `number` of a campaign.
+pub(crate) fn draw(campaign: u64, number: u64) -> Plan {
+    let mut dice = Dice::new(campaign, number);
+    let seed = dice.next();
+    let sort = match number % 6 {
+        0 | 3 => {
+            if dice.chance(0.6) {
+                Sort::Healthy
+            } else {
+                Sort::NearMiss
+            }
+        }
+        1 | 4 => Sort::Single,
+        2 => Sort::Pair,
+        _ => {
+            if dice.chance(0.5) {
+                Sort::Single
+            } else {
+                Sort::Pair
+            }
+        }
+    };
+    let cells = dice.pick(&[4u8, 4, 4, 8, 16]);
+    let packs = if cells == 16 { dice.pick(&[1u8, 1, 2]) } else { dice.pick(&[1u8, 1, 2, 3]) };
+    let capacity = (dice.from(50f64.ln(), 400f64.ln()).exp() / 5.0).round() * 5.0;
+    let scale = Scale { capacity: capacity * f64::from(packs), four: f64::from(cells) / 4.0, volts: (14.2, 13.5) };
+    let plan = Plan {
+        seed,
+        sort,
+        about: String::new(),
+        cells,
+        packs,
+        capacity,
+        sample: 1.0,
+        days: 1.0,
+        steps: (dice.pick(&[0.001, 0.001, 0.001, 0.002, 0.005, 0.010]), dice.pick(&[0.01, 0.05, 0.05, 0.1])),
+        noise: (dice.from(0.0003, 0.0015), dice.from(0.01, 0.05)),
+        offset: dice.from(-0.08, 0.08),
+        cells_told: true,
+        loss: 0.0,
+        faults: Vec::new(),
+        text: String::new(),
+    };
+    let life = dice.pick(&[Life::Van, Life::Van, Life::Shore, Life::Shore, Life::Deep, Life::Store]);
+    let weather = (dice.from(15.0, 26.0), dice.from(1.0, 4.0));
+    let soc = dice.from(0.5, 0.85);
+    let mut drawing = Drawing { dice, plan, life, scale, weather, soc, heater: false };
+    match sort {
+        Sort::Healthy => drawing.healthy(),
+        Sort::NearMiss => drawing.near_miss(),
+        Sort::Single => drawing.faulty(1),
+        Sort::Pair => drawing.faulty(2),
+    }
+    drawing.finish()
+}
+
+impl Drawing {
+    fn healthy(&mut self) {
+        let least = if self.life == Life::Store { 12.0 } else { 0.3 };
+        (self.plan.sample, self.plan.days) = pace(&mut self.dice, least);
+        self.plan.cells_told = self.dice.chance(0.9);
+        self.plan.about = format!("healthy, {:?}", self.life).to_lowercase();
+    }
+
+    fn near_miss(&mut self) {
+        let (name, life, days, weather) = self.dice.pick(NEAR);
+        self.life = life;
+        self.weather = weather;
+        (self.plan.sample, self.plan.days) = pace(&mut self.dice, days);
+        match name {
+            "one overnight hold" => self.plan.days = 1.6,
+            "a hot afternoon" => self.plan.days = self.plan.days.min(2.5),
+            "deep sag under load" => self.plan.days = self.plan.days.min(8.0),
+            _ => {}
+        }
+        if weather.0 < 10.0 {
+            self.plan.days = self.plan.days.min(12.0);
+        }
+        self.plan.about = name.to_owned();
+    }
+
+    fn faulty(&mut self, count: usize) {
+        let first = self.fault(None);
+        self.life = first.kind.life;
+        let mut days = first.kind.days;
+        let mut drawn = vec![first];
+        while drawn.len() < count {
+            let second = self.fault(Some(first.kind.life));
+            if second.kind.name != first.kind.name && second.kind.code != first.kind.code {
+                days = days.max(second.kind.days);
+                drawn.push(second);
+            }
+        }
+        (self.plan.sample, self.plan.days) = pace(&mut self.dice, days);
+        for fault in &mut drawn {
+            if fault.kind.needs == Needs::HalfWay {
+                fault.from = (0.45 * self.plan.days * 86_400.0 / 60.0).round() * 60.0;
+            }
+            self.prepare(fault.kind, fault.grade);
+        }
+        let told: Vec<String> = drawn.iter().map(|one| format!("{} {:.3}", one.kind.name, one.size)).collect();
+        self.plan.about = told.join(" and ");
+        self.plan.faults = drawn;
+    }
+
+    /// Draws a fault that can show in a life.
+    fn fault(&mut self, life: Option<Life>) -> Drawn {
+        let kinds: Vec<&'static Kind> = KINDS
+            .iter()
+            .filter(|kind| life.is_none_or(|life| kind.life == life))
+            .filter(|kind| kind.needs != Needs::Packs || self.plan.packs > 1)
+            .filter(|kind| kind.needs != Needs::NoCells || life.is_none())
+            .collect();
+        let kind = self.dice.pick(&kinds);
+        let grade = self.dice.pick(&[0, 1, 1, 2, 2]);
+        let base = kind.sizes[grade] * self.dice.from(0.95, 1.15);
+        let size = match kind.unit {
+            _ if matches!(kind.name, "described-cells" | "equalise" | "parallel-gone" | "sensor-in-air")
+                || kind.needs == Needs::Weather =>
+            {
+                kind.sizes[grade]
+            }
+            Unit::Plain => base,
+            Unit::OfCapacity => base / 100.0 * self.plan.capacity * if self.dice.chance(0.5) { 1.0 } else { -1.0 },
+            Unit::MilliampsPer100 => base * 1e-5 * self.plan.capacity,
+            Unit::PerFour => base,
+            Unit::OfPower => base * 1e-3 * self.plan.capacity * 3.3 * f64::from(self.plan.cells),
+        };
+        let size = if matches!(kind.unit, Unit::PerFour) { size * self.scale.four } else { size };
+        let pack = self.dice.pick(&[0, 1, 2]) % self.plan.packs;
+        let part = match kind.name {
+            name if name.starts_with("sensor") => 1,
+            name if name.starts_with("lead") => self.dice.pick(&[0, 1]),
+            "absorption-high" | "float-high" | "equalise" | "compensation" | "source-amps" => 0,
+            _ => (self.dice.next() % u64::from(self.plan.cells)) as u8,
+        };
+        let first = kind.needs == Needs::Packs && kind.name == "outer-resistance";
+        let pack = if first { 0 } else { pack };
+        Drawn { kind, grade, size, pack, part, from: 0.0 }
+    }
+
+    /// What a fault needs besides.
+    fn prepare(&mut self, kind: &Kind, grade: usize) {
+        match kind.needs {
+            Needs::Weather => self.weather = (kind.sizes[grade], 2.0),
+            Needs::Swing => self.weather = (19.0, 12.0),
+            Needs::Heater => {
+                self.weather = (-2.0, 2.0);
+                self.heater = true;
+            }
+            Needs::NoCells => self.plan.cells_told = false,
+            Needs::Weak => self.scale.volts = (13.25, 13.2),
+            _ => {}
+        }
+    }
+
+    fn finish(mut self) -> Plan {
+        let lives = life::text(self.life, &self.scale, &mut self.dice);
+        let near = self.plan.about.clone();
+        if near == "one overnight hold" {
+            self.weather.1 = 2.0;
+        }
+        if self.life == Life::Deep {
+            self.soc = 0.30;
+        }
+        let mut text = format!(
+            "about = \"{near}\"\nstart = \"2026-03-01T00:00:00Z\"\ndays = {:.3}\nsample = {}\n\
+             weather = {{ mean = {:.2}, swing = {:.2}, differs = 1.0, clouds = 0.5 }}\n",
+            self.plan.days, self.plan.sample, self.weather.0, self.weather.1
+        );
+        if self.plan.packs > 1 {
+            let _ = writeln!(text, "joint = {{ link_milliohm = {:.3}, diagonal = true }}", self.dice.from(0.02, 0.10));
+        }
+        text += &lives;
+        let n = f64::from(self.plan.cells);
+        self.plan.loss = 1.5 * (n / 4.0) * (self.plan.capacity / 100.0).powf(0.7);
+        for pack in 0..self.plan.packs {
+            self.pack(&mut text, pack, near == "balancing at work");
+        }
+        let loss = self.dice.from(250.0, 3000.0);
+        if self.dice.chance(0.5) {
+            let _ = writeln!(text, "[[fault]]\nkind = \"frames-lost\"\nsize = {loss:.0}");
+        }
+        for fault in &self.plan.faults {
+            if matches!(fault.kind.needs, Needs::Weather | Needs::Weak) {
+                continue;
+            }
+            let _ = writeln!(
+                text,
+                "[[fault]]\nkind = \"{}\"\npack = {}\npart = {}\nfrom_minute = {:.1}\nsize = {:.5}",
+                fault.kind.name,
+                fault.pack + 1,
+                fault.part + 1,
+                fault.from / 60.0,
+                fault.size
+            );
+        }
+        self.plan.text = text;
+        self.plan
+    }
+
+    fn pack(&mut self, text: &mut String, pack: u8, balancing: bool) {
+        let (plan, four) = (&self.plan, self.scale.four);
+        let capacity = plan.capacity;
+        let _ = writeln!(
+            text,
+            "[[pack]]\ncells = {}\ncapacity = {capacity}\nsoc = {:.3}\nloss = {:.3}\n\
+             sensors = [{{ role = \"cell\", cell = 1 }}, {{ role = \"cell\", cell = 2 }}, {{ role = \"case\", cell = 3 }}]\n\
+             label = {{ charge = {:.1}, discharge = {capacity}, weakest = {:.1}, absorption = {:.3}, float = {:.3} }}",
+            plan.cells,
+            self.soc,
+            plan.loss,
+            0.5 * capacity,
+            1.2 * capacity,
+            14.4 * four,
+            13.8 * four
+        );
+        let skew = if self.dice.chance(0.3) { self.dice.from(0.0, 0.5).min(0.5 * plan.sample) } else { 0.0 };
+        let _ = writeln!(
+            text,
+            "meter = {{ bms_talks = {}, cell_step = {}, cell_noise = {:.5}, current_step = {}, current_noise = {:.4}, \
+             current_offset = {:.3}, temperature_step = {}, cells_earlier = {skew:.2} }}",
+            plan.cells_told,
+            plan.steps.0,
+            plan.noise.0,
+            plan.steps.1,
+            plan.noise.1,
+            plan.offset,
+            self.dice.pick(&[0.1, 0.5, 1.0])
+        );
+        let dead = plan.faults.iter().find(|fault| fault.kind.needs == Needs::Imbalance && fault.pack == pack);
+        if let Some(fault) = dead {
+            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.03 }}]", fault.part + 1);
+            let _ = writeln!(
+                text,
+                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
+                0.0012 * capacity
+            );
+        } else if balancing {
+            let _ = writeln!(text, "cell = [{{ number = 2, behind = -0.009 }}]");
+            let _ = writeln!(
+                text,
+                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
+                0.0006 * capacity
+            );
+        }
+        if self.heater {
+            let _ = writeln!(text, "heater = {{ watts = {:.1}, on_below = 5, off_above = 10 }}", 40.0 * self.plan.loss);
+        }
+    }
+}

@@ -1,0 +1,133 @@
+//! The campaign: drawn banks, with and without faults, through the whole pipeline; how often it is right and wrong.
+//!
+//! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--gate]`.
+//! The final count takes the hash of the measured commit for the seed. `--write` renews `docs/accuracy.md`;
+//! `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
+//! warning or a broken coverage.
+
+mod dice;
+mod draw;
+mod faults;
+mod figures;
+mod life;
+mod page;
+mod rule;
+mod score;
+mod watch;
+
+use score::Outcome;
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Mutex;
+
+/// Threads at most.
+const THREADS: usize = 2;
+
+struct Arguments {
+    banks: u64,
+    seed: String,
+    notes: Option<String>,
+    only: Option<u64>,
+    write: bool,
+    gate: bool,
+}
+
+fn arguments() -> Arguments {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let after = |name: &str| words.iter().position(|word| word == name).and_then(|at| words.get(at + 1)).cloned();
+    let number =
+        |name: &str| after(name).map(|word| word.parse().unwrap_or_else(|_| panic!("{name} {word}: a number")));
+    Arguments {
+        banks: number("--banks").unwrap_or(30),
+        seed: after("--seed").unwrap_or_else(|| "thirty banks of every change".to_owned()),
+        notes: after("--notes"),
+        only: number("--only"),
+        write: words.iter().any(|word| word == "--write"),
+        gate: words.iter().any(|word| word == "--gate"),
+    }
+}
+
+fn main() -> ExitCode {
+    let asked = arguments();
+    let seed = dice::seed_of(&asked.seed);
+    let numbers: Vec<u64> = asked.only.map_or_else(|| (0..asked.banks).collect(), |only| vec![only]);
+    let (queue, done) = (Mutex::new(numbers.into_iter()), Mutex::new(Vec::<(u64, Outcome)>::new()));
+    std::thread::scope(|scope| {
+        for _ in 0..THREADS {
+            scope.spawn(|| {
+                loop {
+                    let number = queue.lock().expect("no thread has failed").next();
+                    let Some(number) = number else { break };
+                    let outcome = score::run(draw::draw(seed, number));
+                    tell(number, &outcome);
+                    done.lock().expect("no thread has failed").push((number, outcome));
+                }
+            });
+        }
+    });
+    let mut outcomes = done.into_inner().expect("no thread has failed");
+    outcomes.sort_by_key(|(number, _)| *number);
+    if let Some(folder) = &asked.notes {
+        write_notes(Path::new(folder), &outcomes);
+    }
+    let outcomes: Vec<Outcome> = outcomes.into_iter().map(|(_, outcome)| outcome).collect();
+    let (page, broken) = page::of(&asked.seed, &outcomes);
+    println!("{page}");
+    if asked.write {
+        std::fs::write(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/accuracy.md"), &page)
+            .expect("the page can be written");
+    }
+    for why in &broken {
+        println!("BROKEN: {why}");
+    }
+    if asked.gate && !broken.is_empty() { ExitCode::FAILURE } else { ExitCode::SUCCESS }
+}
+
+/// One line a bank, so that a long run shows where it is.
+fn tell(number: u64, outcome: &Outcome) {
+    let plan = &outcome.plan;
+    let missed = outcome
+        .asked
+        .iter()
+        .filter(|asked| asked.found.is_none())
+        .map(|asked| format!(" missed {} {}", asked.code, asked.severity.word()));
+    let wrong = outcome.wrong.iter().map(|wrong| format!(" FALSE {} {}", wrong.code, wrong.severity.word()));
+    eprintln!(
+        "{number:4} {:?} {}x{}s {} Ah, {} s, {:.1} d, {} frames: {};{}{}",
+        plan.sort,
+        plan.packs,
+        plan.cells,
+        plan.capacity,
+        plan.sample,
+        plan.days,
+        outcome.frames,
+        plan.about,
+        missed.collect::<String>(),
+        wrong.collect::<String>()
+    );
+}
+
+/// What went wrong, with the scenario to run again.
+fn write_notes(folder: &Path, outcomes: &[(u64, Outcome)]) {
+    std::fs::create_dir_all(folder).expect("the folder can be made");
+    let mut list = String::new();
+    for (number, outcome) in outcomes {
+        let missed: Vec<&score::Asked> = outcome.asked.iter().filter(|asked| asked.found.is_none()).collect();
+        if missed.is_empty() && outcome.wrong.is_empty() {
+            continue;
+        }
+        let plan = &outcome.plan;
+        list += &format!(
+            "bank {number} (seed {}; {:?}): {}, {} s, {:.2} d\n",
+            plan.seed, plan.sort, plan.about, plan.sample, plan.days
+        );
+        for asked in missed {
+            list += &format!("  MISSED {} {}\n", asked.code, asked.severity.word());
+        }
+        for wrong in &outcome.wrong {
+            list += &format!("  FALSE {} {}: {}\n", wrong.code, wrong.severity.word(), wrong.text);
+        }
+        std::fs::write(folder.join(format!("bank-{number}.toml")), &plan.text).expect("the scenario can be written");
+    }
+    std::fs::write(folder.join("list.txt"), list).expect("the list can be written");
+}

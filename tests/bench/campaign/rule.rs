@@ -1,0 +1,269 @@
+//! The written rule: what a run must find, and what it may find. Computed from the truth and the drawn faults
+//! alone, before the engine has read a frame. `docs/accuracy.md` prints it in words.
+
+use super::draw::{Drawn, Plan};
+use super::watch::Watch;
+use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
+use cellwright::sim::Truth;
+
+/// What one condition of one pack (none: of any) must and may be found to be.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Expect {
+    pub(crate) pack: Option<u8>,
+    pub(crate) code: &'static str,
+    /// Worst severity that must be found, and from which second on.
+    pub(crate) must: Option<(Severity, f64)>,
+    /// Worst severity that may be found.
+    pub(crate) may: Option<Severity>,
+    /// Size of the drawn fault behind it: 0 harmless, 1 small, 2 plain.
+    pub(crate) grade: Option<usize>,
+}
+
+/// What must and may be found.
+pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expect> {
+    let mut all = Vec::new();
+    for (pack, watch) in (0u8..).zip(watches) {
+        for line in watch.lines() {
+            let Some(from) = line.from() else { continue };
+            let must = line.must.then_some((line.severity, from));
+            all.push(Expect { pack: Some(pack), code: line.code, must, may: Some(line.severity), grade: None });
+        }
+    }
+    for fault in &plan.faults {
+        of_fault(plan, fault, watches, truth, &mut all);
+    }
+    if plan.about == "balancing at work" || plan.faults.iter().any(|fault| fault.kind.name == "bleeder-dead") {
+        all.push(Expect { pack: None, code: "imbalance", must: None, may: Some(Warning), grade: None });
+    }
+    blind(plan, &mut all);
+    merged(all)
+}
+
+/// While leads or sensors lie, what they hide need not be found; without cell voltages nothing of cells.
+fn blind(plan: &Plan, all: &mut Vec<Expect>) {
+    let faulty = |name: &str| plan.faults.iter().any(|fault| fault.kind.name.starts_with(name));
+    let cells = [
+        "imbalance",
+        "low-capacity-cell",
+        "high-resistance-connection",
+        "self-discharging-cell",
+        "cell-overvoltage",
+        "cell-undervoltage",
+        "left-empty",
+        "low-in-storage",
+        "balancing-fails",
+        "balance-lead-fault",
+        "bms-cutoff",
+    ];
+    let amps = [
+        "cold-charge",
+        "over-current",
+        "prolonged-high-float",
+        "not-fully-charged",
+        "low-in-storage",
+        "charger-profile",
+        "bms-cutoff",
+    ];
+    let heat = ["cold-charge", "overtemperature", "hot-exposure"];
+    for one in all.iter_mut() {
+        let own = one.grade.is_some();
+        let of = |list: &[&str]| list.contains(&one.code);
+        let hidden = (!plan.cells_told && of(&cells))
+            || (!own && faulty("lead") && of(&cells))
+            || (!own && (faulty("current-") || faulty("bypass") || faulty("described")) && of(&amps))
+            || (!own && faulty("sensor") && of(&heat))
+            || (one.code != "stale-data" && faulty("pack-silent"))
+            || (!own && faulty("pack-off"))
+            || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
+        if hidden {
+            one.must = None;
+        }
+    }
+}
+
+fn merged(all: Vec<Expect>) -> Vec<Expect> {
+    let mut out: Vec<Expect> = Vec::new();
+    for one in all {
+        match out.iter_mut().find(|known| known.pack == one.pack && known.code == one.code) {
+            None => out.push(one),
+            Some(known) => {
+                known.may = known.may.max(one.may);
+                known.grade = known.grade.max(one.grade);
+                known.must = match (known.must, one.must) {
+                    (Some(a), Some(b)) => Some(if b.0 > a.0 { b } else { a }),
+                    (a, b) => a.or(b),
+                };
+            }
+        }
+    }
+    for one in &mut out {
+        one.may = one.may.max(one.must.map(|must| must.0));
+    }
+    out
+}
+
+/// What a fault of this size explains beside its own condition, whatever is seen.
+fn also(name: &str) -> &'static [(&'static str, Severity)] {
+    match name {
+        "out-of-balance" | "leak" | "bleeder-stuck" | "bleeder-dead" => &[
+            ("imbalance", Warning),
+            ("self-discharging-cell", Warning),
+            ("balancing-fails", Notice),
+            ("low-capacity-cell", Notice),
+        ],
+        "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
+        "connection" => {
+            &[("temperature-spread", Warning), ("high-resistance-connection", Warning), ("imbalance", Notice)]
+        }
+        "lead-offset" | "lead-shared" | "lead-open" | "lead-resistive" | "leads-swapped" => &[
+            ("balance-lead-fault", Warning),
+            ("imbalance", Warning),
+            ("cell-overvoltage", Urgent),
+            ("cell-undervoltage", Urgent),
+            ("left-empty", Warning),
+            ("low-in-storage", Warning),
+            ("sensor-fault", Warning),
+            ("self-discharging-cell", Notice),
+            ("bank-description", Notice),
+        ],
+        "sensor-stuck" | "sensor-lost" | "sensor-in-air" | "sensor-by-heat" => &[
+            ("sensor-fault", Warning),
+            ("temperature-spread", Warning),
+            ("cold-charge", Warning),
+            ("overtemperature", Warning),
+        ],
+        "current-offset" | "current-gain" | "current-dead-band" | "bypass" => &[
+            ("sensor-fault", Notice),
+            ("bank-description", Notice),
+            ("over-current", Warning),
+            ("unequal-sharing", Warning),
+            ("low-in-storage", Warning),
+            ("cold-charge", Warning),
+            ("prolonged-high-float", Notice),
+        ],
+        "described-capacity" | "described-cells" | "fade" | "parallel-gone" => &[
+            ("bank-description", Warning),
+            ("over-current", Urgent),
+            ("cold-charge", Warning),
+            ("cell-overvoltage", Warning),
+            ("charger-profile", Warning),
+            ("prolonged-high-float", Warning),
+            ("unequal-sharing", Warning),
+            ("imbalance", Warning),
+            ("not-fully-charged", Notice),
+        ],
+        "pack-off" | "outer-resistance" => &[
+            ("unequal-sharing", Warning),
+            ("bms-cutoff", Warning),
+            ("charger-profile", Notice),
+            ("bank-description", Notice),
+        ],
+        "pack-silent" | "frames-lost" => {
+            &[("stale-data", Notice), ("lossy-link", Notice), ("unequal-sharing", Warning)]
+        }
+        "charge-refused" | "cut-out" => &[("bms-cutoff", Warning), ("unequal-sharing", Warning)],
+        "heater-weak" => &[("heater-weak", Notice), ("cold-charge", Warning)],
+        "standby" => &[("low-in-storage", Warning)],
+        "compensation" | "equalise" | "absorption-high" | "float-high" => {
+            &[("charger-profile", Warning), ("imbalance", Notice)]
+        }
+        _ => &[],
+    }
+}
+
+fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], truth: &Truth, all: &mut Vec<Expect>) {
+    let Some(watch) = watches.get(usize::from(fault.pack)) else { return };
+    let pack = Some(fault.pack);
+    let (code, grade) = (fault.kind.code, Some(fault.grade));
+    if let Some(must) = shows(plan, fault, watch, truth) {
+        let from = fault.from.max(if matches!(code, "sensor-fault" | "balance-lead-fault" | "stale-data") {
+            fault.from
+        } else {
+            0.0
+        });
+        all.push(Expect { pack, code, must: Some((must, from)), may: Some(must), grade });
+    } else if !code.is_empty() {
+        // not clearly of a size that must be found: it may be, unless it is harmless
+        all.push(Expect { pack, code, must: None, may: None, grade });
+    }
+    if fault.grade > 0
+        || matches!(
+            fault.kind.name,
+            "fade" | "lead-open" | "leads-swapped" | "pack-off" | "charge-refused" | "cut-out" | "pack-silent"
+        )
+        || fault.kind.sizes[0] == fault.kind.sizes[2]
+    {
+        all.extend(also(fault.kind.name).iter().map(|&(code, may)| Expect {
+            pack: None,
+            code,
+            must: None,
+            may: Some(may),
+            grade: None,
+        }));
+    }
+}
+
+/// Whether the data can show a fault, and as what it must then be found. Sizes between two limits need not be.
+fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Severity> {
+    let size = fault.size.abs();
+    let of_capacity = size / plan.capacity * 100.0;
+    let (tops, bottoms) = (watch.tops.len(), watch.bottoms.len());
+    let left = plan.days * 86_400.0 - fault.from;
+    let grade = |notice: bool, warning: bool| if warning { Some(Warning) } else { notice.then_some(Notice) };
+    match (fault.kind.name, fault.kind.code) {
+        ("out-of-balance", _) if plan.cells_told && tops >= 1 => grade(of_capacity > 2.6, of_capacity > 6.0),
+        ("small-cell", _) if plan.cells_told && tops >= 1 && bottoms >= 1 => grade(size > 9.0, size > 23.0),
+        ("connection", _) if plan.cells_told => {
+            // what one step tells, by noise and resolution, against the excess
+            let step = (2.0f64).sqrt() * (plan.noise.0.powi(2) + plan.steps.0.powi(2) / 12.0).sqrt();
+            let error = 1.3 * step / watch.squares.max(1e-9).sqrt() * 1e3;
+            let own = 1e3 * 0.1 / plan.capacity * 2.0;
+            let clear = size > 1.4 * (0.3f64).max(0.25 * own) && watch.steps >= 4 && 3.0 * error < 0.3 * size;
+            let amps = watch.rms.max(plan.capacity);
+            let watts = size * 1e-3 * amps * amps;
+            if clear { grade(watts > 4.0, watts > 20.0) } else { None }
+        }
+        ("lead-offset", _) if plan.cells_told => {
+            let range = watch.amps.1 - watch.amps.0 > 0.12 * plan.capacity && watch.soc.1 - watch.soc.0 > 0.25;
+            grade(range && size > 0.021 + plan.steps.0, false)
+        }
+        ("lead-shared", _) if plan.cells_told => {
+            grade(watch.quiet > 1800.0 && 2.0 * size > 0.055 + plan.steps.0 && left > 40_000.0, false)
+        }
+        ("lead-open", _) if plan.cells_told => grade(false, watch.soc.0 > 0.05),
+        ("lead-resistive", _) if plan.cells_told => grade(watch.bled > 7200.0 && size * 0.06 > 0.030, false),
+        ("leak" | "bleeder-stuck", _) if plan.cells_told => {
+            let lost = size * plan.days * 24.0 / plan.capacity * 100.0;
+            let spaced =
+                watch.tops.last().zip(watch.tops.first()).is_some_and(|(last, first)| last - first > 6.0 * 86_400.0);
+            let rate = size * 1e3 / plan.capacity * 100.0;
+            if spaced && lost > 2.5 { grade(rate > 2.0, rate > 20.0) } else { None }
+        }
+        ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
+        ("compensation", _) => grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5, false),
+        ("heater-weak", _) => grade(size > 80.0 && truth.packs.iter().any(|pack| pack.heating), false),
+        ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
+        ("sensor-lost", _) => Some(Notice),
+        ("sensor-in-air", _) => grade(size > 0.9 && plan.days > 3.0, false),
+        ("sensor-by-heat", _) => {
+            let more = size * (watch.rms / 100.0).powi(2);
+            grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 60.0)
+        }
+        ("current-offset", _) => grade(size > 1.5 * (0.5f64).max(plan.capacity / 300.0) && tops >= 7, false),
+        ("current-gain" | "described-capacity", _) if bottoms >= 2 && tops >= 2 => grade(size > 20.0, false),
+        ("bypass", _) => grade(false, false),
+        ("described-cells", _) => grade(false, tops >= 1 || watch.soc.1 > 0.9).filter(|_| false),
+        ("parallel-gone", _) if watch.steps > 20 => grade(false, size > 0.4 && tops >= 3 && bottoms >= 3),
+        ("pack-off", _) => {
+            let share = 100.0 / f64::from(plan.packs);
+            grade(share > 18.0, share > 33.0)
+        }
+        ("pack-silent", _) => grade(left > 600.0 + 8.0 * plan.sample, false),
+        ("frames-lost", _) => grade(size < 60.0 && plan.days > 0.2 && plan.sample <= 10.0, false),
+        _ => None,
+    }
+}
+
+fn watch_moves(plan: &Plan) -> bool {
+    !plan.text.contains("swing = 1.") && plan.days > 1.5
+}
