@@ -51,7 +51,7 @@ fn half_way(kind: &str, part: u8, size: f64) -> String {
 
 /// By how much a value differs from that of the same bank without the fault.
 #[track_caller]
-fn moves(kind: &str, part: u8, size: f64, slot: Slot, by: f64, within: f64) {
+fn moves((kind, part, size): (&str, u8, f64), slot: Slot, (by, within): (f64, f64)) {
     let (sound, _) = run(BANK, "", 0.05);
     let (ill, _) = run(BANK, &half_way(kind, part, size), 0.05);
     let difference = ill[&slot] - sound[&slot];
@@ -69,18 +69,18 @@ const AMPS: Slot = Slot { pack: 0, quantity: Q::Current, index: 0 };
 
 #[test]
 fn what_is_reported_wrongly_moves_by_its_size() {
-    moves("lead-offset", 3, 0.020, cell(2), 0.020, 0.001);
-    moves("lead-offset", 3, 0.020, cell(3), 0.0, 0.0);
-    moves("lead-shared", 3, 0.030, cell(3), -0.030, 0.001);
-    moves("lead-open", 3, 0.4, cell(2), 0.4, 0.041);
-    moves("lead-open", 3, 0.4, cell(3), -0.4, 0.041);
-    moves("current-offset", 1, 0.6, AMPS, 0.6, 0.05);
-    moves("current-gain", 1, 5.0, AMPS, 0.83, 0.06);
-    moves("current-dead-band", 1, 50.0, AMPS, -16.66, 0.1);
-    moves("sensor-offset", 2, 7.0, Slot::at(0, Q::Temperature, 1), 7.0, 0.1);
-    moves("sensor-by-heat", 2, 200.0, Slot::at(0, Q::Temperature, 1), 5.5, 0.3);
-    moves("described-cells", 1, -1.0, Slot::of(0, Q::CellCount), -1.0, 0.0);
-    moves("described-capacity", 1, 20.0, Slot::of(0, Q::RatedCapacity), 20.0, 1e-9);
+    moves(("lead-offset", 3, 0.020), cell(2), (0.020, 0.001));
+    moves(("lead-offset", 3, 0.020), cell(3), (0.0, 0.0));
+    moves(("lead-shared", 3, 0.030), cell(3), (-0.030, 0.001));
+    moves(("lead-open", 3, 0.4), cell(2), (0.4, 0.041));
+    moves(("lead-open", 3, 0.4), cell(3), (-0.4, 0.041));
+    moves(("current-offset", 1, 0.6), AMPS, (0.6, 0.05));
+    moves(("current-gain", 1, 5.0), AMPS, (0.83, 0.06));
+    moves(("current-dead-band", 1, 50.0), AMPS, (-16.66, 0.1));
+    moves(("sensor-offset", 2, 7.0), Slot::at(0, Q::Temperature, 1), (7.0, 0.1));
+    moves(("sensor-by-heat", 2, 200.0), Slot::at(0, Q::Temperature, 1), (5.5, 0.3));
+    moves(("described-cells", 1, -1.0), Slot::of(0, Q::CellCount), (-1.0, 0.0));
+    moves(("described-capacity", 1, 20.0), Slot::of(0, Q::RatedCapacity), (20.0, 1e-9));
 }
 
 #[test]
