@@ -34,6 +34,7 @@ pub(crate) struct Scale {
 }
 
 impl Scale {
+    #[allow(clippy::too_many_arguments)] // one line of a scenario, as it is written there
     fn source(&self, text: &mut String, kind: &str, share: f64, hours: f64, more: &str) {
         let (absorption, float) = (self.volts.0 * self.four, self.volts.1 * self.four);
         let _ = writeln!(

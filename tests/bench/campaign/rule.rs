@@ -40,7 +40,7 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expec
 }
 
 /// While leads or sensors lie, what they hide need not be found; without cell voltages nothing of cells.
-fn blind(plan: &Plan, all: &mut Vec<Expect>) {
+fn blind(plan: &Plan, all: &mut [Expect]) {
     let faulty = |name: &str| plan.faults.iter().any(|fault| fault.kind.name.starts_with(name));
     let cells = [
         "imbalance",
