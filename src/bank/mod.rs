@@ -1,7 +1,7 @@
 //! The bank file: what a bank is, and which signal of its bus means what; text ⇄ data.
 //!
 //! Nothing here opens a file: who reads a bank file hands in the texts of the DBCs that it names. What is read holds
-//! every signal with its bits, so that what [`write`] makes of it needs no DBC any more.
+//! every signal with its bits, so that what [`write()`] makes of it needs no DBC any more.
 
 mod columns;
 mod compile;

@@ -173,7 +173,7 @@ pub struct ConvertArgs {
     /// The table: columns between commas, semicolons or tabs (plain, .gz or .zst); '-' for the standard input
     #[arg(value_name = "TABLE")]
     pub table: PathBuf,
-    /// Bank file with [table] and [[column]]; see 'cellwright bank template'
+    /// Bank file that says how the table is laid out; see 'cellwright bank template'
     #[arg(long, value_name = "FILE")]
     pub bank: PathBuf,
 }

@@ -1,6 +1,6 @@
 //! Balance leads: what makes a cell's reading wrong while the cell is well. A constant offset, two neighbours that
 //! share a poor lead, and a lead with resistance that shows only while balancing draws through it. An open lead and
-//! swapped leads show at once and need no memory: see [`View::lead_fault`].
+//! swapped leads show at once and need no memory: see `View::lead_faults`.
 
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
