@@ -180,6 +180,18 @@ fn findings(report: &str) -> serde_json::Value {
     report["findings"].clone()
 }
 
+/// The same without what rests on the limits that a pack itself tells of, which the van's bus does not carry.
+fn without_the_packs_own_limits(report: &str) -> serde_json::Value {
+    let mut found = findings(report);
+    for finding in found.as_array_mut().into_iter().flatten().filter(|finding| finding["code"] == "bms-cutoff") {
+        finding["text"] = serde_json::Value::Null;
+        for figure in ["cut_margin_v", "near_limit_s"] {
+            finding["evidence"][figure] = serde_json::Value::Null;
+        }
+    }
+    found
+}
+
 /// A desk with the van's database and bank file, our log and the van's.
 fn desk(name: &str, days: f64, sample: f64) -> (Desk, [String; 3]) {
     let desk = Desk::new();
@@ -202,7 +214,7 @@ fn the_same_bank_over_a_foreign_bus_gives_the_same_findings() {
         let theirs = cellwright(&["check", &foreign, "--bank", &file, "--format", "json"]);
         assert_eq!(theirs.err, "");
         assert!(findings(&ours.out).as_array().is_some_and(|found| !found.is_empty()), "{name} speaks");
-        assert_eq!(findings(&theirs.out), findings(&ours.out), "{name}");
+        assert_eq!(without_the_packs_own_limits(&theirs.out), without_the_packs_own_limits(&ours.out), "{name}");
         assert_eq!(theirs.code, ours.code);
     }
 }

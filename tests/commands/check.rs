@@ -45,7 +45,7 @@ fn an_ordinary_day_finds_nothing_and_says_how_far_it_sees() {
     let ran = cellwright(&["check", &log]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{}", ran.out);
     assert!(ran.out.starts_with("WELL: Within limits, as far as 4 cells and 2 sensors show"), "{}", ran.out);
-    for always in ["Last heard 2026-", "Not visible here: swelling", "A monitor, not a protection device"] {
+    for always in ["last heard 2026-", "Not visible here: swelling", "A monitor, not a protection device"] {
         assert!(ran.out.contains(always), "{always}");
     }
 }

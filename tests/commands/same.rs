@@ -20,7 +20,7 @@ static DAYS: LazyLock<Vec<Vec<Input>>> = LazyLock::new(|| {
 });
 
 fn report(pipeline: &Pipeline) -> String {
-    json(&Report { snapshot: &pipeline.snapshot(), first_refused: &[], interfaces: &[] })
+    json(&Report { snapshot: &pipeline.snapshot(), first_refused: &[], interfaces: &["can0".to_owned()] })
 }
 
 /// Runs the inputs to their end; `before` may do something to the pipeline before each.

@@ -58,7 +58,7 @@ fn every_condition_is_explained_with_its_numbers() {
         let begins = format!("{}.", rule.code);
         let own = LIMITS.iter().filter(|limit| limit.name.starts_with(&begins));
         own.for_each(|limit| {
-            assert!(page.contains(&format!("  {} = {} ", limit.name, limit.default)), "{}", limit.name)
+            assert!(page.contains(&format!("  {} = {}", limit.name, limit.default)), "{}", limit.name)
         });
     }
     let ran = cellwright(&["explain", "cold-chage"]);
