@@ -24,7 +24,7 @@ use score::Score;
 #[test]
 fn most_cells_of_foreign_buses_are_found() {
     let shapes = suite::drawn(7);
-    let mut sum = Score::default();
+    let (mut sum, mut all) = (Score::default(), Vec::new());
     for number in 0..6 {
         let bus = Bus::new(900 + number, number % 3 == 2, &shapes);
         let frames = bus.frames();
@@ -33,8 +33,9 @@ fn most_cells_of_foreign_buses_are_found() {
         let known = Known { capacity: Some(bus.day.capacity), celsius: Some(bus.day.air) };
         let mut told = Vec::new();
         let (score, _) = score::score(&bus, &frames, &survey.find(&known), |text| told.push(text));
-        assert!(score.wrong * 50 <= score.all(), "bus {number}: {told:#?}");
+        all.extend(told);
         sum.add(score);
     }
+    assert!(sum.wrong * 50 <= sum.all(), "more than 2 % wrong: {all:#?}");
     assert!(sum.right * 2 >= sum.all(), "{sum:?}");
 }

@@ -82,6 +82,8 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
     let (best, least) = (percent(top.spread.best), percent(top.spread.low));
     let recent = bench.view.now.since(top.at) < SAME_CHARGE;
     let bound = !top.is_complete() && recent && least > limits.get(L::ApartBound);
+    // A cell that never comes to the knee while the others stand in it: how far it is behind nobody can tell.
+    let behind = !top.is_complete() && recent && is_below_the_knee(bench);
     let active = |severity| {
         court.has_cases()
             && bench.view.cells.iter().any(|cell| {
@@ -93,9 +95,12 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
     let tier = |severity, limit: f64, millivolts: f64| {
         let sure = least > limit * SURE;
         let by_charge = if top.is_complete() { best > limit && sure } else { least > limit };
-        let by_spread = bound && spread.is_some_and(|spread| spread > millivolts);
+        let told = bound || (behind && severity == Severity::Notice);
+        let millivolts = if bound { millivolts } else { limits.get(L::KneeSpreadLarge) };
+        let by_spread = told && spread.is_some_and(|spread| spread > millivolts);
         let keeps_charge = best.max(least) > limit * KEEPS && sure;
-        let keeps_spread = bound && (spread.is_none() || spread > Some(millivolts - limits.get(L::KneeHysteresis)));
+        let keeps_spread =
+            (bound || recent) && (spread.is_none() || spread > Some(millivolts - limits.get(L::KneeHysteresis)));
         let keeps = active(severity) && (keeps_charge || keeps_spread);
         let hold = if by_charge { 0.0 } else { limits.get(L::KneeMinutes) * 60.0 };
         Sign::new(severity, by_charge || by_spread, keeps).held(hold)
@@ -118,6 +123,11 @@ fn facts(top: &Visit, capacity: f64, spread: Option<f64>) -> Vec<(Fact, f64)> {
     }
     facts.extend(spread.map(|spread| (Fact::SpreadMillivolts, spread)));
     facts
+}
+
+/// Whether the lowest cell stands below the mark of the knee.
+fn is_below_the_knee(bench: &Bench) -> bool {
+    bench.view.lowest().is_some_and(|cell| cell.volts < bench.limits.get(L::KneeTop))
 }
 
 /// Highest less lowest cell in mV, in the knee at the tail of a charge.
