@@ -79,7 +79,7 @@ sees 'held; plays'
 press +
 sees '5 min in a second'
 press Home
-sees 'last heard 2026-'
+sees '2026-01-10 00:00 UTC'
 sees ' 00:00:0'
 press n
 sees 'WARNING'
