@@ -74,7 +74,7 @@ chmod +x "$root/init"
 (cd "$root" && find . | cpio --quiet -o -H newc | gzip -1) >"$vm/initrd.gz"
 
 log=$vm/console.log
-timeout "${VM_SECONDS:-600}" qemu-system-x86_64 -accel tcg,thread=multi -cpu max -smp 2 -m 512 -nographic -no-reboot \
+timeout "${VM_SECONDS:-600}" qemu-system-x86_64 -accel tcg,thread=multi -cpu max -smp 2 -m 768 -nographic -no-reboot \
     -net none -kernel "$vm/kernel/vmlinuz" -initrd "$vm/initrd.gz" -append "console=ttyS0 panic=-1 quiet" \
     -object can-bus,id=bus0 -device kvaser_pci,canbus=bus0 -device kvaser_pci,canbus=bus0 \
     </dev/null >"$log" 2>&1 || true # its exit code says nothing: the line below counts
