@@ -11,7 +11,7 @@ mod resistance;
 pub use ageing::{AGEING, Ageing, REFERENCE_CELSIUS, arrhenius};
 pub use capacity::{CAPACITY_FAST, CAPACITY_FAST_HIGH, CAPACITY_FAST_LOW, CAPACITY_SLOW_PLETT};
 pub use open_circuit::{ENTROPY_TUM, HYSTERESIS_PLETT, HYSTERESIS_TUM, OCV_PLETT_MID, OCV_SUNIL, OCV_TUM};
-pub use resistance::{CAPACITY_RATIO_PLETT, RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
+pub use resistance::{RESISTANCE_RATIO_KAWAKITA, RESISTANCE_RATIO_PLETT};
 
 /// How a table is read between two of its points.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,7 +94,6 @@ pub static TABLES: &[&Table] = &[
     &OCV_PLETT_MID,
     &HYSTERESIS_PLETT,
     &RESISTANCE_RATIO_PLETT,
-    &CAPACITY_RATIO_PLETT,
     &OCV_TUM,
     &HYSTERESIS_TUM,
     &ENTROPY_TUM,

@@ -35,20 +35,3 @@ pub static RESISTANCE_RATIO_KAWAKITA: Table = Table {
         (45.0, 0.90),
     ],
 };
-
-/// Capacity at C/30 down to 2.0 V.
-pub static CAPACITY_RATIO_PLETT: Table = Table {
-    name: "capacity at a low rate (times that at 25 °C) by temperature (°C)",
-    source: "esctoolbox-python, Plett's open LFP 26650 test set (2.3 Ah)",
-    scale: Scale::Linear,
-    points: &[
-        (-25.0, 0.982),
-        (-15.0, 0.989),
-        (-5.0, 0.987),
-        (5.0, 0.991),
-        (15.0, 0.998),
-        (25.0, 1.0),
-        (35.0, 1.002),
-        (45.0, 1.003),
-    ],
-};

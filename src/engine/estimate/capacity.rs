@@ -3,7 +3,7 @@
 use super::charge::Charge;
 use super::full::Full;
 use super::visit::Span;
-use crate::curve::{CAPACITY_RATIO_PLETT, RESISTANCE_RATIO_PLETT};
+use crate::curve::{CAPACITY_SLOW_PLETT, RESISTANCE_RATIO_PLETT};
 use crate::engine::view::View;
 use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
@@ -92,7 +92,7 @@ impl Capacity {
             let part = soc - AT_MARK.0 - BY_RATE.0 * by_rate;
             let off = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0, offset / rated];
             let off = off.iter().map(|off| off * off).sum::<f64>().sqrt() / part;
-            let ah = drawn / part / CAPACITY_RATIO_PLETT.at(at);
+            let ah = drawn / part / CAPACITY_SLOW_PLETT.at(at);
             self.take(Measured { ah, off: off * ah, at: view.now }, rated, limits);
         }
     }

@@ -48,10 +48,9 @@ fn judge(bench: &Bench, court: &mut Court) {
         return court.not_judged(Why::LeadFault);
     }
     let spread = knee_spread(bench);
-    let read_wrong = bench.pack.estimates.leads.any(view, bench.limits);
-    if read_wrong || (spread.is_none() && lead_may_be_open(bench)) {
+    if spread.is_none() && lead_may_be_open(bench) {
         court.end(of_pack);
-        return court.not_judged(if read_wrong { Why::LeadFault } else { Why::LeadMayBeOpen });
+        return court.not_judged(Why::LeadMayBeOpen);
     }
     court.judged();
     let signs = signs(bench, court, (top, capacity), spread);
