@@ -132,10 +132,10 @@ impl Decoder {
         }
         let Some(message) = self.map.find(frame.id) else { return heard };
         heard.known = true;
-        for (slot, value) in self.map.values(message, frame) {
+        self.map.read(message, frame, |slot, value| {
             heard.invalid += u32::from(matches!(value, Value::Invalid(_)));
             each(slot, value);
-        }
+        });
         if group == format::BEAT {
             heard.beat = self.state.own.beat(sender, frame);
         }
@@ -151,14 +151,14 @@ impl Decoder {
         }
         if let Some((map, message)) = self.file.as_ref().and_then(|map| Some((map, map.find(frame.id)?))) {
             heard.known = true;
-            for (slot, value) in map.values(message, frame) {
+            map.read(message, frame, |slot, value| {
                 heard.invalid += u32::from(matches!(value, Value::Invalid(_)));
                 if slot.quantity == Quantity::SenderFrames {
                     heard.beat = beat(&mut self.state.counters, &self.counters, (slot, value), at);
                 } else {
                     each(slot, value);
                 }
-            }
+            });
             self.state.reader.buses.entry(frame.channel).or_default().file = true;
             return heard;
         }

@@ -98,9 +98,19 @@ pub struct Engine {
     /// Something came since the last tick.
     dirty: bool,
     /// When the next tick is due without an input.
-    deadline: Option<Stamp>,
+    deadline: Deadline,
     /// The recording has ended in good order; another may follow.
     paused: bool,
+}
+
+/// When the next tick is due without an input. Where values keep coming it is never asked for, and it costs a look at
+/// every value: so it is worked out only when a whole second passes with nothing new.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+enum Deadline {
+    /// Not before a second after this tick.
+    NotBeforeSecondAfter(Stamp),
+    /// As worked out; none when nothing changes by itself.
+    At(Option<Stamp>),
 }
 
 impl Engine {
@@ -122,7 +132,7 @@ impl Engine {
             now: Stamp::MIN,
             offset: 0,
             dirty: false,
-            deadline: None,
+            deadline: Deadline::At(None),
             paused: false,
         }
     }
@@ -142,10 +152,24 @@ impl Engine {
         if self.paused && to > self.now {
             self.pause();
         }
-        while let Some(due) = self.next_tick().filter(|due| *due <= to) {
+        while let Some(due) = self.due_by(to) {
             self.tick(due);
         }
         self.now = self.now.max(to);
+    }
+
+    /// The next tick, if it is due by `to`.
+    #[inline]
+    fn due_by(&mut self, to: Stamp) -> Option<Stamp> {
+        if !self.dirty
+            && let Deadline::NotBeforeSecondAfter(tick) = self.deadline
+        {
+            if to.nanos() < tick.nanos().saturating_add(NANOS_PER_SEC) {
+                return None;
+            }
+            self.deadline = Deadline::At(self.next_deadline(tick));
+        }
+        self.next_tick().filter(|due| *due <= to)
     }
 
     /// When the next tick is due.
@@ -155,12 +179,33 @@ impl Engine {
         if self.dirty {
             return Some(Stamp::from_secs(self.now.secs() + 1));
         }
-        self.deadline
+        match self.deadline {
+            Deadline::NotBeforeSecondAfter(tick) => self.next_deadline(tick),
+            Deadline::At(deadline) => deadline,
+        }
     }
 
     /// Takes a value at the present engine time.
     #[inline(always)] // else the value goes through memory, in two halves that come back as one: a stall a value
     pub fn put(&mut self, slot: Slot, value: Value) {
+        match value {
+            Value::Present(number) => self.put_number(slot, number),
+            blank => self.put_blank(slot, blank),
+        }
+    }
+
+    #[inline(never)]
+    fn put_number(&mut self, slot: Slot, number: f64) {
+        self.put_value(slot, Value::Present(number));
+    }
+
+    #[inline(never)]
+    fn put_blank(&mut self, slot: Slot, blank: Value) {
+        self.put_value(slot, blank);
+    }
+
+    #[inline(always)]
+    fn put_value(&mut self, slot: Slot, value: Value) {
         self.dirty = true;
         if slot.quantity.is_description() {
             if !self.filed {
@@ -180,7 +225,7 @@ impl Engine {
             }
             _ => {
                 let now = self.now;
-                if let Some(pack) = self.pack_mut(slot.pack, value) {
+                if let Some(pack) = self.pack_mut(slot.pack, matches!(value, Value::Present(_))) {
                     pack.put(slot, value, now);
                 }
             }
@@ -188,10 +233,10 @@ impl Engine {
     }
 
     #[inline]
-    fn pack_mut(&mut self, number: u8, value: Value) -> Option<&mut Pack> {
+    fn pack_mut(&mut self, number: u8, speaks: bool) -> Option<&mut Pack> {
         let index = usize::from(number);
-        if index >= self.packs.len() {
-            self.add_packs(index, value);
+        if index >= self.packs.len() && speaks {
+            self.add_packs(index);
         }
         self.packs.get_mut(index)
     }
@@ -199,8 +244,8 @@ impl Engine {
     /// A pack that speaks for the first time, if what it says is a number. Out of the way: a pack is large.
     #[cold]
     #[inline(never)]
-    fn add_packs(&mut self, index: usize, value: Value) {
-        if index < MAX_PACKS && matches!(value, Value::Present(_)) {
+    fn add_packs(&mut self, index: usize) {
+        if index < MAX_PACKS {
             let from = self.packs.len();
             self.packs.extend((from..=index).map(|n| Pack::new(n as u8)));
         }
@@ -314,7 +359,7 @@ impl Engine {
     /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.
     fn pause(&mut self) {
         self.paused = false;
-        self.deadline = None;
+        self.deadline = Deadline::At(None);
         self.dirty = false;
         self.packs.iter_mut().for_each(Pack::pause);
     }
@@ -358,7 +403,7 @@ impl Engine {
         self.judge_bank(moment);
         self.end_second();
         self.dirty = false;
-        self.deadline = self.next_deadline(due);
+        self.deadline = Deadline::NotBeforeSecondAfter(due);
     }
 
     fn tick_pack(&mut self, index: usize, moment: Moment) {

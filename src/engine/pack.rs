@@ -117,11 +117,11 @@ impl Pack {
     /// Notices when the whole pack falls silent; returns whether it has just done so.
     pub fn watch_silence(&mut self, now: Stamp, periods: f64, secs: f64) -> bool {
         let known = || self.gauges().map(|(_, gauge)| gauge).filter(|gauge| gauge.count() >= 3);
-        let heard = known().filter_map(Gauge::heard_at).max();
         let silent =
             known().all(|gauge| gauge.unheard_secs(now, periods, secs).is_some() || gauge.heard_at().is_none());
         // What is only ever sent when a device asks may be silent for good.
-        let heard = heard.filter(|_| silent && known().any(|gauge| !gauge.is_asked()));
+        let missed = silent && known().any(|gauge| !gauge.is_asked());
+        let heard = if missed { known().filter_map(Gauge::heard_at).max() } else { None };
         let was = std::mem::replace(&mut self.silent_since, heard);
         was.is_none() && self.silent_since.is_some()
     }

@@ -261,10 +261,34 @@ impl<T: Target> CompiledMap<T> {
         Some(Parted { map: self, parts: self.parts[*first as usize..][..*count as usize].iter(), moved })
     }
 
-    /// The same, each value handed to `each`.
-    pub fn read(&self, message: usize, frame: &Frame, mut each: impl FnMut(T, Value)) {
-        self.values(message, frame).for_each(|(target, value)| each(target, value));
+    /// The same, each value handed to `take`. Faster than the iterator: an ordinary number stays in a register,
+    /// where the iterator's value goes through memory, in two halves that come back as one.
+    #[inline(always)]
+    pub fn read(&self, message: usize, frame: &Frame, mut take: impl FnMut(T, Value)) {
+        let mut values = self.values(message, frame);
+        if values.parted.is_some() || !values.whole {
+            return each(values, &mut take);
+        }
+        while let Some(quick) = values.quick.next() {
+            match quick.number(values.words[usize::from(quick.big)]) {
+                Some(number) => take(quick.target, Value::Present(number)),
+                None => one(&values, quick, &mut take),
+            }
+        }
     }
+}
+
+/// Hands over what is read part by part or may lie beyond the data. Out of the way of the ordinary frame.
+#[inline(never)]
+fn each<T: Target>(values: Values<'_, T>, take: &mut impl FnMut(T, Value)) {
+    values.for_each(|(target, value)| take(target, value));
+}
+
+/// Hands over a value that is no ordinary number.
+#[inline(never)]
+fn one<T: Target>(values: &Values<'_, T>, quick: &Quick<T>, take: &mut impl FnMut(T, Value)) {
+    let missing = quick.is_missing(values.words[usize::from(quick.big)]).then_some(Value::Missing);
+    take(quick.target, missing.unwrap_or_else(|| values.carefully()));
 }
 
 /// The parts of a message that are still to come.
@@ -320,7 +344,8 @@ impl<T: Target> Iterator for Values<'_, T> {
             None if self.parted.is_none() => return None,
             None => self.next_of_parts()?,
         };
-        let quickly = quick.value(self.words[usize::from(quick.big)]).filter(|_| self.whole);
+        let word = self.words[usize::from(quick.big)];
+        let quickly = quick.number(word).map(Value::Present).filter(|_| self.whole);
         let value = quickly.unwrap_or_else(|| self.carefully());
         match &self.parted {
             None => Some((quick.target, value)),

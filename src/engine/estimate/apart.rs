@@ -196,10 +196,11 @@ impl Ready<'_> {
         };
         let mut beyond = [None; MAX_CELLS];
         let amps = self.drive.rate * self.capacity;
+        let own = OWN_SPREAD * limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
         for cell in self.view.cells.iter().filter(|cell| cell.fresh > 0) {
             let index = usize::from(cell.cell);
             if let Some(place) = beyond.get_mut(index) {
-                let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark));
+                let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark), own);
                 *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off * amps.abs()));
             }
         }
@@ -219,11 +220,11 @@ impl Ready<'_> {
         watch.tick(&sweep, limits)
     }
 
-    /// What a cell's own resistance and connection add to that of its siblings, and the error of that, Ω. From steps of
-    /// the current once they have shown it; far from the mark it does not matter.
-    fn own_ohms(&self, cell: usize, beyond: f64) -> (f64, f64) {
+    /// What a cell's own resistance and connection add to that of its siblings, and the error of that, Ω; `own` is that
+    /// of a cell that nothing is known of. From steps of the current once they have shown it; far from the mark it does
+    /// not matter.
+    fn own_ohms(&self, cell: usize, beyond: f64, own: f64) -> (f64, f64) {
         let link = self.around.spec.links.get(cell).copied().flatten().map_or(0.0, |ohms| ohms.get());
-        let own = OWN_SPREAD * self.around.limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
         if beyond < -FAR {
             return (link, own);
         }

@@ -111,7 +111,8 @@ impl Sensors {
             }
         }
         self.swing.tick(view, limits);
-        for (index, (trouble, watch)) in self.troubles.iter_mut().zip(&self.watches).enumerate() {
+        let seen = self.troubles.iter_mut().zip(&self.watches).enumerate().filter(|(_, (_, watch))| watch.was_seen());
+        for (index, (trouble, watch)) in seen {
             let air = self.swing.is_air(index, limits).then_some(Trouble::Air);
             *trouble = watch.trouble(view.now, limits).or(air);
         }
@@ -156,6 +157,10 @@ impl Watch {
             let (low, high) = self.siblings.unwrap_or((other, other));
             self.siblings = Some((low.min(other), high.max(other)));
         }
+    }
+
+    fn was_seen(&self) -> bool {
+        self.stands.is_some()
     }
 
     fn trouble(&self, now: Stamp, limits: &Limits) -> Option<Trouble> {

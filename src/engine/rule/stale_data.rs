@@ -31,6 +31,11 @@ fn judge(bench: &Bench, court: &mut Court) {
         let (periods, secs) = (bench.limits.get(L::StaleFindPeriods), bench.limits.get(L::StaleFindSeconds));
         gauge.silent_secs(bench.view.now, periods, secs)
     };
+    let singles = [Quantity::Current, Quantity::PackVoltage].map(|quantity| pack.gauge(quantity));
+    let all_heard = || pack.cells.iter().chain(&pack.sensors).chain(singles).all(|gauge| silence(gauge).is_none());
+    if !court.has_cases() && pack.silent_since.is_none() && all_heard() {
+        return;
+    }
     let (mut kind, mut longest) = (0, 0.0);
     if let Some(since) = pack.silent_since {
         (kind, longest) = (WHOLE, bench.view.now.since(since));

@@ -108,18 +108,17 @@ impl<T: Target> Quick<T> {
         }
     }
 
-    /// The value when it is an ordinary one or missing; `word` holds the first eight bytes in the field's order.
+    /// The value when it is an ordinary number; `word` holds the first eight bytes in the field's order.
     #[inline(always)]
-    pub(super) fn value(&self, word: u64) -> Option<Value> {
+    pub(super) fn number(&self, word: u64) -> Option<f64> {
         let raw = word >> self.shift & self.mask;
         let count = (raw << self.unused) as i64 >> self.unused;
-        if count >= self.low && count <= self.high {
-            Some(Value::Present(count as f64 * self.scale + self.offset))
-        } else if self.special && raw == self.missing {
-            Some(Value::Missing)
-        } else {
-            None
-        }
+        (count >= self.low && count <= self.high).then(|| count as f64 * self.scale + self.offset)
+    }
+
+    /// Whether the field says 'not available'.
+    pub(super) fn is_missing(&self, word: u64) -> bool {
+        self.special && word >> self.shift & self.mask == self.missing
     }
 }
 
