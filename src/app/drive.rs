@@ -42,7 +42,8 @@ pub fn drive(
         let (full, batches) = sync_channel(BATCHES);
         let (back, empty) = channel();
         for _ in 0..BATCHES {
-            let _ = back.send(Batch { inputs: vec![Input { stamp: Stamp::MIN, body: Body::Closing }; BATCH], count: 0 });
+            let _ =
+                back.send(Batch { inputs: vec![Input { stamp: Stamp::MIN, body: Body::Closing }; BATCH], count: 0 });
         }
         let reading = scope.spawn(|| read(reader, empty, full, look));
         let driven = judge(pipelines, batches, &back);

@@ -113,9 +113,11 @@ fn other_side(log: &Path) -> Result<(u64, f64), String> {
 fn show(what: &str, log: &Path, run: &Run) {
     let megabytes = fs::metadata(log).unwrap().len() as f64 / 1e6;
     println!(
-        "{what:<34} {:>9} frames {megabytes:>7.0} MB {:>8.3} s, {:>7.3} s of work {:>6.2} M frames/s {:>6.1} MB peak, {}",
+        "{what:<34} {:>9} frames {megabytes:>7.0} MB {:>8.3} s: {:>6.2} M frames/s; {:>7.3} s of work: {:>6.2} M \
+         frames/s {:>6.1} MB peak, {}",
         run.frames,
         run.took.as_secs_f64(),
+        run.frames as f64 / run.took.as_secs_f64() / 1e6,
         run.worked.as_secs_f64(),
         run.rate() / 1e6,
         run.peak_kib as f64 / 1024.0,

@@ -113,7 +113,7 @@ impl<T: Target> Quick<T> {
     pub(super) fn number(&self, word: u64) -> Option<f64> {
         let raw = word >> self.shift & self.mask;
         let count = (raw << self.unused) as i64 >> self.unused;
-        (count >= self.low && count <= self.high).then(|| count as f64 * self.scale + self.offset)
+        (count >= self.low && count <= self.high).then_some(count as f64 * self.scale + self.offset)
     }
 
     /// Whether the field says 'not available'.
