@@ -1,14 +1,20 @@
-//! Decoding through a DBC of 300 messages beside our own format: the same bytes, the same fields, turn by turn.
+//! A DBC of 300 messages beside our own format: decoding the same bytes, turn by turn, and a whole `check` of the same log.
 
+use crate::logs::dense;
 use crate::on_core;
+use cellwright::bank;
 use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, Field, Order, Target, own};
-use cellwright::model::{Frame, FrameKind, Id, Value};
+use cellwright::model::{Frame, FrameKind, Id, Quantity, Slot, Value};
 use std::fmt::Write;
+use std::fs;
 use std::hint::black_box;
+use std::path::{Path, PathBuf};
 
 /// Messages of the DBC.
 const MESSAGES: u32 = 300;
+/// Packs of the dense log.
+const PACKS: u8 = 4;
 /// Frames that each side decodes in a turn, and turns.
 const FRAMES: usize = 1 << 21;
 const TURNS: usize = 9;
@@ -62,6 +68,65 @@ fn frames() -> (Vec<Frame>, Vec<Frame>) {
         }
     }
     (ours, theirs)
+}
+
+/// The dense log as a bus of another kind sends it, frame by frame with other ids, and a bank file with a DBC of 300
+/// messages that reads it. The frames in which the bank describes itself are in none of the messages.
+pub(crate) fn foreign(days: &str) -> (PathBuf, PathBuf) {
+    let own = dense(days);
+    let (log, bank) = (own.with_extension("foreign.log"), own.with_extension("toml"));
+    if !log.exists() {
+        let text = fs::read_to_string(&own).expect("the log is there").replace(" 18FF", " 0CEE");
+        fs::write(&log, text).expect("the log can be written");
+    }
+    let (dbc, file) = described();
+    fs::write(bank.with_extension("dbc"), dbc).expect("the DBC can be written");
+    fs::write(&bank, file.replace("DBC", &name_of(&bank.with_extension("dbc")))).expect("the bank file can be written");
+    (log, bank)
+}
+
+fn name_of(path: &Path) -> String {
+    path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+/// A DBC of the frames that the four packs of the log send, four cells each, filled up with messages that never come, and a bank file
+/// that gives each of its signals its role.
+fn described() -> (String, String) {
+    let mut dbc = String::new();
+    let mut file = format!("dbc = \"DBC\"\n[[pack]]\ncount = {PACKS}\ncells = 4\ncapacity = 100\n");
+    file += "sensors = [{ role = \"cell\", cell = 2 }, { role = \"case\" }]\n";
+    let mut count = 0;
+    for (layout, pack) in own::FRAMES.iter().flat_map(|layout| (0..PACKS).map(move |pack| (layout, pack))) {
+        let slots: Vec<Slot> = layout.slots(0, pack).collect();
+        if !layout.is_sent_by(pack) || slots.iter().all(|slot| role(slot).is_none()) {
+            continue;
+        }
+        let id = 0x0CEE_0080 | u32::from(layout.group) << 8 | u32::from(pack);
+        let _ = writeln!(dbc, "BO_ {} M{count}: 8 X", u64::from(id) | 1 << 31);
+        for (number, (own, slot)) in layout.fields.iter().zip(&slots).enumerate() {
+            let Field { start, len, scale, offset, .. } = own.field;
+            let _ = writeln!(dbc, " SG_ S{number} : {start}|{len}@1+ ({scale},{offset}) [0|0] \"\" X");
+            if let Some(role) = role(slot) {
+                let one = format!("[[signal]]\nmessage = \"M{count}\"\nsignal = \"S{number}\"\nblank = \"two\"\n");
+                let _ = writeln!(file, "{one}role = \"{role}\"\npack = {}", pack + 1);
+                if matches!(slot.quantity, Quantity::CellVoltage | Quantity::Temperature) {
+                    let _ = writeln!(file, "number = {}", slot.index + 1);
+                }
+            }
+        }
+        count += 1;
+    }
+    for message in count..MESSAGES {
+        let _ = writeln!(dbc, "BO_ {} M{message}: 8 X", u64::from(id(message)) | 1 << 31);
+        let _ = writeln!(dbc, " SG_ S0 : 0|16@1+ (1,0) [0|0] \"\" X");
+    }
+    (dbc, file)
+}
+
+/// The role of a value of a pack, where it has one and the log sends it.
+fn role(slot: &Slot) -> Option<&'static str> {
+    let sent = !matches!(slot.quantity, Quantity::CellBalancing | Quantity::SenderFrames);
+    Some(bank::word_of(slot.quantity)).filter(|word| sent && !word.is_empty())
 }
 
 /// Scattered over the 29 bits, as the ids of a vehicle are.

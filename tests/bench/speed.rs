@@ -46,12 +46,18 @@ pub(crate) fn now() -> Instant {
 
 /// `check` of a log: time from start to exit, highest memory, and what it said.
 fn check(log: &Path) -> Run {
+    check_with(log, None)
+}
+
+/// The same, with a bank file.
+fn check_with(log: &Path, bank: Option<&Path>) -> Run {
     let out = log.with_extension("json");
     let stdout = fs::File::create(&out).unwrap();
     let start = now();
     let mut child = Command::new(PROGRAM)
         .args(["check", "--format", "json"])
         .arg(log)
+        .args(bank.map(|bank| format!("--bank={}", bank.display())))
         .stdin(Stdio::null())
         .stdout(stdout)
         .spawn()
@@ -76,6 +82,10 @@ fn check(log: &Path) -> Run {
 /// The fastest of three: neighbours disturb, never help.
 fn best(log: &Path) -> Run {
     (0..3).map(|_| check(log)).min_by_key(|run| run.worked).unwrap()
+}
+
+fn faster(a: Run, b: Run) -> Run {
+    if a.worked <= b.worked { a } else { b }
 }
 
 /// Highest resident memory of a process so far, KiB; 0 once it has gone.
@@ -168,6 +178,17 @@ fn main() -> ExitCode {
     );
     if part < DBC {
         failed.push(format!("a DBC has {part:.2} of the speed of our own format, promised {DBC}"));
+    }
+
+    let (foreign, bank) = dbc::foreign("0.5");
+    let turns = (0..3).map(|_| (check(&day), check_with(&foreign, Some(&bank))));
+    let (own, through) = turns.reduce(|a, b| (faster(a.0, b.0), faster(a.1, b.1))).expect("three turns");
+    show("the same frames through that DBC", &foreign, &through);
+    let part = through.rate() / own.rate();
+    println!("`check` through the DBC: {part:.2} of the speed of our own format (promised: {DBC})");
+    assert_eq!(through.frames, own.frames, "the same frames");
+    if part < DBC {
+        failed.push(format!("`check` through a DBC has {part:.2} of the speed of our own format, promised {DBC}"));
     }
 
     let year = log("365", "60");
