@@ -30,6 +30,14 @@ pub(super) fn setup(bank: Option<&Path>, dialect: Option<Dialect>) -> anyhow::Re
     })
 }
 
+/// What a live run starts from. A dialect that was told makes a bank file of one line, so that the recording has it.
+pub(super) fn live(bank: Option<&Path>, dialect: Option<Dialect>) -> anyhow::Result<Setup> {
+    match (bank, dialect) {
+        (None, Some(_)) => Ok(Setup::default().with(Filed::new(&BankFile { dialect, ..BankFile::default() })?)),
+        _ => setup(bank, dialect),
+    }
+}
+
 /// Reads a bank file and the DBCs that it names, which are found from where it is.
 pub(super) fn bank_file(path: &Path) -> anyhow::Result<BankFile> {
     let name = clean(&path.to_string_lossy(), 200);

@@ -37,7 +37,7 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;
     let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
-    let setup = super::setup::setup(args.bank.as_deref(), args.dialect)?;
+    let setup = super::setup::live(args.bank.as_deref(), args.dialect)?;
     let live = Live::new(clock.now(), &kinds, setup.clone(), recorder);
     let mut run = Run { live, batches, clock, stop, ends: None };
     run.ends = args.duration.map(|secs| run.clock.now().steady.saturating_add((secs * 1e9) as i64));

@@ -32,6 +32,20 @@ fn a_piped_log_equals_its_recording_and_the_log_itself() {
     assert_eq!(said, direct);
 }
 
+/// The frames are those of the marine standard: a check that did not know what was forced would read them.
+#[test]
+fn a_dialect_that_was_forced_is_in_the_recording() {
+    let (mut watch, mut stdin) = start(&["-", "--dialect", "rv-c", "--format", "json", "--record", "r.log"]);
+    for second in 0..60 {
+        writeln!(stdin, "(17698356{second:02}.000000) can0 19F21401#0001053200FFFFFF").unwrap();
+    }
+    drop(stdin);
+    let code = watch.ended();
+    let said = watch.equals_its_recording(code);
+    assert_eq!(said["input"]["buses"][0]["dialects"], serde_json::json!(["rv-c"]));
+    assert_eq!(said["verdict"]["level"], "not-known");
+}
+
 #[test]
 fn what_is_written_while_it_runs_is_seen_at_once() {
     let (mut watch, mut stdin) = start(&["-", "--format", "ndjson", "--every", "500ms"]);
