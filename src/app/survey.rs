@@ -3,13 +3,13 @@
 use super::clock::SystemClock;
 use super::progress::Progress;
 use super::watch::{sources, stop_on_signals};
-use super::{Exit, logs, output};
+use super::{Exit, logs, output, setup};
 use crate::config::{SurveyArgs, SurveyFormat, WatchArgs};
 use crate::decode::{Decoder, Settings};
 use crate::model::{Body, Input};
 use crate::report::{survey_json, survey_text};
 use crate::source::{Clock, Merge};
-use crate::survey::{Known, Survey, draft};
+use crate::survey::{Known, Survey, beside, draft};
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -32,6 +32,7 @@ struct Ears {
 
 /// Surveys a log or a source and prints what was found.
 pub(super) fn survey(args: &SurveyArgs) -> anyhow::Result<Exit> {
+    let file = args.bank.as_deref().map(setup::bank_file).transpose()?;
     let mut ears = Ears { survey: Survey::new(), decoder: Decoder::new(Settings::default()), inputs: 0 };
     let path = PathBuf::from(&args.source);
     if args.duration.is_none() && (args.source == "-" || path.is_file()) {
@@ -39,14 +40,16 @@ pub(super) fn survey(args: &SurveyArgs) -> anyhow::Result<Exit> {
     } else {
         of_source(&mut ears, args)?;
     }
-    let known = Known { capacity: args.capacity, celsius: args.celsius };
+    let described = file.iter().flat_map(|file| &file.bank.packs).find_map(|pack| pack.rated.capacity);
+    let known = Known { capacity: args.capacity.or(described.map(|amp_hours| amp_hours.get())), celsius: args.celsius };
     let found = ears.survey.find(&known);
+    let rows = file.as_ref().map(|file| file.map().map_or_else(Vec::new, |map| beside(&found, &map)));
     let heard: BTreeSet<String> =
         ears.decoder.buses().iter().flat_map(|bus| &bus.dialects).map(ToString::to_string).collect();
     let dialects: Vec<&str> = heard.iter().map(String::as_str).collect();
     output::print(&match args.format {
-        SurveyFormat::Text => survey_text(&found, &dialects),
-        SurveyFormat::Json => survey_json(&found, &dialects),
+        SurveyFormat::Text => survey_text(&found, &dialects, rows.as_deref()),
+        SurveyFormat::Json => survey_json(&found, &dialects, rows.as_deref()),
         SurveyFormat::Draft => draft(&found, &known),
     })?;
     Ok(if found.roles.is_empty() { Exit::NotKnown } else { Exit::Clear })

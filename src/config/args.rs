@@ -262,6 +262,9 @@ pub struct SurveyArgs {
     /// How warm it is around the bank, °C, to some kelvin: it settles the offset of the temperatures
     #[arg(long, value_name = "C", value_parser = celsius, allow_negative_numbers = true)]
     pub celsius: Option<f64>,
+    /// A bank file to lay beside what is found: its capacity is taken, and where the two differ is said
+    #[arg(long, value_name = "FILE")]
+    pub bank: Option<PathBuf>,
     /// For people, for programs, or a draft of a bank file
     #[arg(long, value_enum, default_value_t)]
     pub format: SurveyFormat,

@@ -2,16 +2,16 @@
 
 use crate::layout::{Field, Form, Order};
 use crate::model::Quantity;
-use crate::survey::{Found, Role, When};
+use crate::survey::{Beside, Found, Role, Verdict, When};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
 /// What is said about a bus that speaks something known already.
 const KNOWN: &str = "This bus already speaks";
 
-/// The text for people. `dialects` are the known ones that were heard.
+/// The text for people. `dialects` are the known ones that were heard, `beside` is the comparison with a bank file.
 #[must_use]
-pub fn survey_text(found: &Found, dialects: &[&str]) -> String {
+pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) -> String {
     let mut text = String::new();
     if !dialects.is_empty() {
         let _ =
@@ -33,15 +33,50 @@ pub fn survey_text(found: &Found, dialects: &[&str]) -> String {
     for open in &found.open {
         let _ = writeln!(text, "\nNot found: {}. {}.\n    {}.", words(open.what), capital(&open.why), open.settle);
     }
+    if let Some(rows) = beside {
+        text += "\nBeside the bank file\n";
+        rows.iter().for_each(|row| text += &beside_line(row));
+    }
     if found.packs > 0 {
         text += "\nCheck a few of these against a meter. A draft of a bank file: --format draft.\n";
     }
     text
 }
 
+/// '  Current of pack 1: the file takes it from other bits or scales it otherwise: id 3A1, 16 bits from bit 0, …'.
+fn beside_line(row: &Beside) -> String {
+    let says = match row.verdict {
+        Verdict::Same => "the file says the same",
+        Verdict::Other => "the file takes it from other bits, or scales it otherwise",
+        Verdict::OnlyInFile => "only in the file; nothing that was heard speaks for it",
+        Verdict::OnlyFound => "not in the file",
+    };
+    let place = row.filed.filter(|_| row.verdict != Verdict::Same).map(|(key, field)| {
+        let sign = if field.form == Form::Signed { ", signed" } else { "" };
+        let Field { start, len, scale, offset, .. } = field;
+        format!(": {key}, {len} bits from bit {start} ({}-endian{sign}), {scale} a count, {offset} at 0", order(&field))
+    });
+    format!("  {}: {says}{}\n", capital(&row.slot.to_string()), place.unwrap_or_default())
+}
+
+fn beside_json(row: &Beside) -> Value {
+    let verdict = match row.verdict {
+        Verdict::Same => "same",
+        Verdict::Other => "other",
+        Verdict::OnlyInFile => "only_in_file",
+        Verdict::OnlyFound => "only_found",
+    };
+    json!({
+        "quantity": row.slot.quantity.name(),
+        "pack": row.slot.pack + 1,
+        "number": row.slot.index + 1,
+        "verdict": verdict,
+    })
+}
+
 /// The document for programs.
 #[must_use]
-pub fn survey_json(found: &Found, dialects: &[&str]) -> String {
+pub fn survey_json(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) -> String {
     let roles: Vec<Value> = found.roles.iter().map(role_json).collect();
     let open = |open: &crate::survey::Open| json!({"what": open.what.name(), "why": open.why, "settle": open.settle});
     let document = json!({
@@ -53,6 +88,7 @@ pub fn survey_json(found: &Found, dialects: &[&str]) -> String {
         "packs": found.packs,
         "roles": roles,
         "open": found.open.iter().map(open).collect::<Vec<_>>(),
+        "beside_file": beside.map(|rows| rows.iter().map(beside_json).collect::<Vec<_>>()),
     });
     format!("{document:#}\n")
 }

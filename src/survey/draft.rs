@@ -9,9 +9,11 @@ use std::fmt::Write;
 #[must_use]
 pub fn draft(found: &Found, known: &Known) -> String {
     let mut text = String::from(
-        "# Drafted by listening: check it before you rely on it. Each signal says why it was taken, and how sure.\n\
-         dialect = \"file\"\n",
+        "# Drafted by listening: check it before you rely on it. Each signal says why it was taken, and how sure.\n",
     );
+    if !found.roles.is_empty() {
+        text += "dialect = \"file\"\n"; // which needs signals
+    }
     for pack in 0..found.packs {
         let cells =
             found.roles.iter().filter(|role| role.slot.pack == pack && role.slot.quantity == Quantity::CellVoltage);

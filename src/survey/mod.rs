@@ -2,6 +2,7 @@
 //! and its temperatures. What cannot be told is said to be open; nothing is guessed.
 
 mod amps;
+mod beside;
 mod bits;
 mod cells;
 mod draft;
@@ -19,6 +20,7 @@ mod view;
 mod volts;
 mod warm;
 
+pub use beside::{Beside, Verdict, beside};
 pub use draft::draft;
 pub use found::{Found, Known, Open, Role, When};
 

@@ -18,6 +18,27 @@ fn a_bus_without_a_bank_gives_nothing_and_says_what_would_settle_it() {
     assert_eq!(found["open"][0]["what"], "cell_voltage");
 }
 
+/// The invented bank's own format, taken for an unknown bus; the draft is laid beside the same log, then with another
+/// scale for the first cell.
+#[test]
+fn a_draft_beside_its_own_log_says_the_same_and_a_wrong_scale_is_told() {
+    let desk = Desk::new();
+    let log = desk.path("own.log");
+    assert_eq!(cellwright(&["demo", "cold-morning", "--days", "0.5", "--sample", "5", "--log", &log]).code, 0);
+    let draft = cellwright(&["survey", &log, "--capacity", "200", "--format", "draft"]);
+    assert_eq!(draft.code, 0, "{}", draft.err);
+    let file = desk.put("draft.toml", &draft.out);
+    let ran = cellwright(&["survey", &log, "--bank", &file]);
+    let (_, beside) = ran.out.split_once("Beside the bank file\n").expect("a comparison");
+    let rows: Vec<&str> = beside.lines().take_while(|line| !line.is_empty()).collect();
+    assert!(rows.len() >= 4 && rows.iter().all(|row| row.ends_with(": the file says the same")), "{rows:?}");
+    let file = desk.put("wrong.toml", draft.out.replacen("scale = ", "scale = 7", 1));
+    let ran = cellwright(&["survey", &log, "--bank", &file, "--format", "json"]);
+    let found: Value = serde_json::from_str(&ran.out).expect("a document");
+    let verdict = |number: usize| found["beside_file"][number]["verdict"].as_str().unwrap_or_default().to_owned();
+    assert_eq!((verdict(0), verdict(1)), ("other".to_owned(), "same".to_owned()), "{}", found["beside_file"]);
+}
+
 #[test]
 fn a_log_that_is_none_is_refused() {
     let desk = Desk::new();
