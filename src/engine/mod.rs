@@ -1,6 +1,7 @@
 //! The engine: readings in, findings and a verdict out. It has no clock, no files and no threads; it is told
 //! the time, and the same inputs give the same findings however they were cut.
 
+mod answer;
 pub mod case;
 mod cause;
 #[cfg(test)]

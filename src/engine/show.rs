@@ -3,7 +3,7 @@
 use super::estimate::{cold, which};
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told};
-use super::{Engine, cause, estimate, verdict};
+use super::{Engine, answer, cause, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
 use crate::model::limits::L;
@@ -34,6 +34,7 @@ impl Engine {
         };
         snapshot.causes = cause::causes(&snapshot.findings);
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
+        snapshot.answers = answer::answers(&snapshot, &self.limits);
         snapshot
     }
 

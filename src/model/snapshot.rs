@@ -30,6 +30,8 @@ pub struct Snapshot {
     pub not_judged: Vec<NotJudged>,
     /// Estimates with their bounds.
     pub estimates: Vec<Estimate>,
+    /// The questions that technicians ask, and what the data says to them.
+    pub answers: Vec<Answered>,
     /// How good the data is.
     pub quality: Quality,
     /// The latest episodes of alerts, oldest first.
@@ -267,6 +269,23 @@ pub struct Estimate {
     pub as_of: Option<Stamp>,
     /// Why it is missing.
     pub why: Option<String>,
+}
+
+/// A question that technicians ask, and what the data says to it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Answered {
+    /// Name in JSON.
+    pub code: &'static str,
+    /// The question, in plain words.
+    pub question: &'static str,
+    /// The answer with its figures; none when the data does not tell.
+    pub answer: Option<String>,
+    /// Why there is no answer, or what it leaves open, and what would tell.
+    pub why: Option<String>,
+    /// Places of the findings that it rests on.
+    pub findings: Vec<usize>,
+    /// Names of the estimates that it rests on.
+    pub estimates: Vec<&'static str>,
 }
 
 /// How good the data is.

@@ -3,7 +3,7 @@
 use super::FirstRefused;
 use crate::model::finding::Explanation;
 use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{BusView, CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
+use crate::model::snapshot::{Answered, BusView, CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
 use crate::model::{Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
 
 const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);
@@ -29,6 +29,7 @@ pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
             subject: Subject::pack(0),
         }],
         estimates: estimates(),
+        answers: answers(),
         quality: quality(),
         notes: vec![(BEGIN.plus_secs(60.0), "shore power on".into())],
         buses: vec![BusView { channel: 0, dialects: vec![Dialect::Own], forced: false, remarks: Vec::new() }],
@@ -61,6 +62,26 @@ fn finding(text: &str, what_to_do: &str) -> Finding {
             settles_by: "a rest on the plateau: it is off by the same millivolts there and under any current",
         }],
     }
+}
+
+fn answers() -> Vec<Answered> {
+    let full = "Pack 1 was last full on 2026-01-10 06:05 UTC, less than an hour before the end of the data.";
+    vec![
+        Answered {
+            code: "full",
+            question: "When was it last full?",
+            answer: Some(full.into()),
+            estimates: vec!["since_full_h"],
+            ..Answered::default()
+        },
+        Answered {
+            code: "capacity",
+            question: "Is the capacity still there?",
+            why: Some("no full discharge was seen".into()),
+            estimates: vec!["capacity_ah"],
+            ..Answered::default()
+        },
+    ]
 }
 
 fn estimates() -> Vec<Estimate> {

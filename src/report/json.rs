@@ -3,7 +3,7 @@
 use super::words::rfc3339;
 use super::{Report, scope};
 use crate::model::finding::{Explanation, Finding, NotJudged};
-use crate::model::snapshot::{BusView, Estimate, Quality};
+use crate::model::snapshot::{Answered, BusView, Estimate, Quality};
 use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -22,6 +22,7 @@ struct Whole<'a> {
     schema: u32,
     verdict: Verdict<'a>,
     findings: Vec<Found<'a>>,
+    questions: Vec<Question<'a>>,
     not_judged: Vec<Unjudged<'a>>,
     estimates: Map<String, Value>,
     input: Input,
@@ -64,6 +65,19 @@ struct Explained {
     fault: &'static str,
     weight: f64,
     settled_by: &'static str,
+}
+
+/// A question that technicians ask.
+#[derive(Serialize)]
+struct Question<'a> {
+    code: &'static str,
+    question: &'static str,
+    answer: Option<&'a str>,
+    why: Option<&'a str>,
+    /// Places in the list of findings.
+    by_findings: &'a [usize],
+    /// Names of estimates.
+    by_estimates: &'a [&'static str],
 }
 
 /// Counted from 1.
@@ -160,6 +174,7 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
             not_visible: super::NOT_VISIBLE,
         },
         findings: snapshot.findings.iter().enumerate().map(|(at, each)| found(each, cause_of(snapshot, at))).collect(),
+        questions: snapshot.answers.iter().map(question).collect(),
         not_judged: snapshot.not_judged.iter().map(unjudged).collect(),
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
@@ -189,6 +204,17 @@ fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
         explanations: finding.explanations.iter().map(explained).collect(),
+    }
+}
+
+fn question(answered: &Answered) -> Question<'_> {
+    Question {
+        code: answered.code,
+        question: answered.question,
+        answer: answered.answer.as_deref(),
+        why: answered.why.as_deref(),
+        by_findings: &answered.findings,
+        by_estimates: &answered.estimates,
     }
 }
 

@@ -5,7 +5,7 @@ use super::wrap::wrap;
 use super::{NOT_A_PROTECTION, NOT_VISIBLE, Report, scope};
 use crate::model::finding::{Finding, Level, NotJudged};
 use crate::model::input::ControllerState;
-use crate::model::snapshot::Estimate;
+use crate::model::snapshot::{Answered, Estimate};
 use crate::model::{Snapshot, clean};
 
 /// Longest text of a remark, characters.
@@ -25,6 +25,7 @@ pub fn text(report: &Report) -> String {
         }
     }
     cautions(&mut out, &snapshot.findings);
+    questions(&mut out, &snapshot.answers);
     not_judged(&mut out, &snapshot.not_judged);
     estimates(&mut out, &snapshot.estimates);
     data(&mut out, report);
@@ -99,6 +100,32 @@ fn cautions(out: &mut String, findings: &[Finding]) {
         }
         wrap(out, "  ", finding.caution);
         said.push(finding.caution);
+    }
+}
+
+/// Questions that the data answers, then those that it does not, with the reason.
+fn questions(out: &mut String, answers: &[Answered]) {
+    if !answers.is_empty() {
+        out.push_str("\nQuestions\n");
+    }
+    for answered in answers {
+        let Some(answer) = &answered.answer else { continue };
+        out.push_str(&format!("\n  {}\n", answered.question));
+        wrap(out, "    ", answer);
+        if let Some(why) = &answered.why {
+            wrap(out, "    Open: ", &format!("{why}."));
+        }
+    }
+    let unknown: Vec<String> = answers
+        .iter()
+        .filter(|answered| answered.answer.is_none())
+        .map(|answered| {
+            format!("{} ({})", answered.question, answered.why.as_deref().unwrap_or("the data does not tell"))
+        })
+        .collect();
+    if !unknown.is_empty() {
+        out.push('\n');
+        wrap(out, "  Not known: ", &unknown.join(" "));
     }
 }
 
@@ -247,6 +274,14 @@ Found (times are UTC)
 
 Caution
   Do not bypass the BMS.
+
+Questions
+
+  When was it last full?
+    Pack 1 was last full on 2026-01-10 06:05 UTC, less than an hour before the
+    end of the data.
+
+  Not known: Is the capacity still there? (no full discharge was seen)
 
 Not judged
   cold-charge, pack 1: no valid cell or case temperature

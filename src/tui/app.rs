@@ -71,6 +71,8 @@ pub enum Pane {
     Values,
     /// Where each value comes from.
     Origins,
+    /// The questions that technicians ask.
+    Questions,
     /// How good the data is.
     Data,
     /// The keys.
@@ -177,6 +179,7 @@ impl App {
             Act::Alerts => self.show(Pane::Alerts),
             Act::Values => self.show(Pane::Values),
             Act::Origins => self.show(Pane::Origins),
+            Act::Questions => self.show(Pane::Questions),
             Act::Data => self.show(Pane::Data),
             Act::Leave => self.show(Pane::Bank),
             Act::Up => self.move_choice(false),
@@ -241,7 +244,7 @@ impl App {
     }
 
     fn move_choice(&mut self, down: bool) {
-        if matches!(self.pane, Pane::Values | Pane::Origins | Pane::Data | Pane::Help) {
+        if matches!(self.pane, Pane::Values | Pane::Origins | Pane::Questions | Pane::Data | Pane::Help) {
             self.scroll = if down { self.scroll.saturating_add(1).min(500) } else { self.scroll.saturating_sub(1) };
             return;
         }

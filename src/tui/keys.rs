@@ -41,6 +41,8 @@ pub enum Act {
     Origins,
     /// How good the data is.
     Data,
+    /// The questions that technicians ask.
+    Questions,
     /// Next pack.
     NextPack,
     /// Pack before.
@@ -104,6 +106,7 @@ keys! {
     Values "v" "values" "every value with its lowest and highest since the start" [NONE KeyCode::Char('v')];
     Origins "o" "" "where each value comes from: message, frame, bits; what is promised and never sent" [NONE KeyCode::Char('o')];
     Data "d" "data" "how good the data is: lost, rejected, old" [NONE KeyCode::Char('d')];
+    Questions "y" "why" "why: the questions that technicians ask, and what the data says to them" [NONE KeyCode::Char('y')];
     Up "up" "" "the finding above; scroll up" [NONE KeyCode::Up, NONE KeyCode::Char('k')];
     Down "down" "" "the finding below; scroll down" [NONE KeyCode::Down, NONE KeyCode::Char('j')];
     Seen "x" "" "the chosen finding has been seen: it is shown as such, and stays found" [NONE KeyCode::Char('x')];

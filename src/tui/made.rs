@@ -5,7 +5,7 @@ use super::theme::Theme;
 use super::transport::{Mark, Origin, Scan, Transport};
 use crate::model::bank::{PackSpec, SensorRole, SensorSpec};
 use crate::model::finding::{Episode, NotJudged};
-use crate::model::snapshot::{CellView, Estimate, FineNow, Motion, PackView, Shown, Standing, Verdict};
+use crate::model::snapshot::{Answered, CellView, Estimate, FineNow, Motion, PackView, Shown, Standing, Verdict};
 use crate::model::{Bank, Evidence, Fact, Finding, Level, Limits, Rejection, Severity, Snapshot, Stamp, Subject};
 use crate::unit::AmpHours;
 
@@ -181,8 +181,27 @@ pub(crate) fn missing_and_stale() -> Snapshot {
     snapshot
 }
 
+/// An answer, one that leaves something open, and one that is not known.
+fn answers() -> Vec<Answered> {
+    let answered = |question, answer: Option<&str>, why: Option<&str>| Answered {
+        question,
+        answer: answer.map(Into::into),
+        why: why.map(Into::into),
+        ..Answered::default()
+    };
+    let full = "Pack 1 was last full on 2026-01-30 14:20 UTC, 15 h before the end of the data.";
+    let held = "Nothing speaks against it: the last charge of pack 1 held 14.21 V, and ended at 3.1 A.";
+    let why = "what the maker allows is not described; absorption and float voltage in the bank file would tell";
+    vec![
+        answered("Does the charger keep to what this bank allows?", Some(held), Some(why)),
+        answered("Is the capacity still there?", None, Some("not enough data yet")),
+        answered("When was it last full?", Some(full), None),
+    ]
+}
+
 pub(crate) fn many_findings() -> Snapshot {
     let mut snapshot = cold_charge();
+    snapshot.answers = answers();
     for (rule, severity, code, active) in [
         (9, Severity::Warning, "cell-overvoltage", true),
         (11, Severity::Notice, "imbalance", true),

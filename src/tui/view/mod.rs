@@ -7,6 +7,7 @@ mod data;
 mod help;
 mod origins;
 mod packs;
+mod questions;
 mod ruler;
 mod timeline;
 mod values;
@@ -44,6 +45,7 @@ pub fn draw(app: &App, area: Rect, buffer: &mut Buffer) {
             }
             Pane::Values => pane(app, values::all(app, width), app.scroll, width, height),
             Pane::Origins => pane(app, origins::all(app, width), app.scroll, width, height),
+            Pane::Questions => pane(app, questions::all(app, width), app.scroll, width, height),
             Pane::Data => pane(app, data::all(app, width), app.scroll, width, height),
             Pane::Help => pane(app, help::all(app, width), app.scroll, width, height),
         }

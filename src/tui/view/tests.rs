@@ -102,7 +102,7 @@ fn a_bank_without_cell_voltages_says_that_the_cells_are_not_seen() {
 
 #[test]
 fn the_other_panes() {
-    for (name, key) in [("help", '?'), ("alerts", 'a'), ("values", 'v'), ("data", 'd')] {
+    for (name, key) in [("help", '?'), ("alerts", 'a'), ("values", 'v'), ("questions", 'y'), ("data", 'd')] {
         let mut app = made::app(made::many_findings(), Theme::default());
         press(&mut app, KeyCode::Char(key));
         keep(name, &app, &SIZES[..2]);
@@ -153,7 +153,7 @@ proptest! {
     fn no_size_no_keys_and_no_bank_make_it_panic(
         width in 0_u16..300,
         height in 0_u16..100,
-        keys in "[?avdwxnps+bgGjk \t]{0,6}",
+        keys in "[?avdywxnps+bgGjk \t]{0,6}",
         snapshot in snapshots(),
         started in any::<bool>(),
     ) {
