@@ -4,7 +4,7 @@ use super::progress::Progress;
 use super::{Exit, output};
 use crate::config::DemoArgs;
 use crate::model::{Body, Input, clean};
-use crate::sim::{Options, Simulation, scenarios};
+use crate::sim::{Options, Simulation, cases, scenario_info, scenarios};
 use crate::source::log::LogWriter;
 use crate::wire::Interfaces;
 use anyhow::Context;
@@ -17,9 +17,12 @@ const LOOK_EVERY: u64 = 1 << 14;
 
 /// Lists the scenarios.
 pub(super) fn list() -> anyhow::Result<Exit> {
-    let widest = scenarios().iter().map(|info| info.name.len()).max().unwrap_or(0);
+    let widest = scenarios().iter().chain(cases()).map(|info| info.name.len()).max().unwrap_or(0);
     let mut text = String::from("Scenarios, all of them invented; 'cellwright demo NAME' shows one.\n\n");
-    for info in scenarios() {
+    for (at, info) in scenarios().iter().chain(cases()).enumerate() {
+        if at == scenarios().len() {
+            text += "\nCases that the pages under docs/cases tell:\n\n";
+        }
         text += &format!("  {:widest$}  {}\n", info.name, info.about);
         text += &format!("  {:widest$}  {} days, a set of frames every {} s\n", "", info.days, info.sample);
     }
@@ -44,7 +47,7 @@ pub(super) fn write_log(args: &DemoArgs, path: &Path) -> anyhow::Result<Exit> {
     let mut writer = LogWriter::create(path)?;
     let note = format!("Invented: scenario {}, seed {}", clean(&name, 60), args.seed);
     writer.write(&Input { stamp: simulation.start(), body: Body::Note(note) }, &interfaces)?;
-    let days = args.days.or_else(|| scenarios().iter().find(|info| info.name == name).map(|info| info.days));
+    let days = args.days.or_else(|| scenario_info(&name).map(|info| info.days));
     let end = simulation.start().plus_secs(days.unwrap_or(0.0) * 86_400.0);
     let (start, mut count) = (simulation.start(), 0_u64);
     let mut progress = Progress::new("simulating");

@@ -6,7 +6,7 @@ use super::player::Player;
 use super::screen::{Opening, needs_terminal, show};
 use super::tape::Invented;
 use crate::pipeline::{Pipeline, Setup};
-use crate::sim::{Simulation, scenarios};
+use crate::sim::{Simulation, scenario_info};
 use crate::tui::transport::Origin;
 
 /// Seconds of the scenario in a second: its first alert comes within seconds.
@@ -18,7 +18,7 @@ const SPEED: f64 = 60.0;
 /// When there is no terminal.
 pub fn demo_screen(name: &str, simulation: Simulation, days: Option<f64>, setup: Setup) -> anyhow::Result<Exit> {
     needs_terminal("cellwright demo NAME --log FILE', then 'cellwright check FILE")?;
-    let info = scenarios().iter().find(|info| info.name == name);
+    let info = scenario_info(name);
     let days = days.or_else(|| info.map(|info| info.days)).unwrap_or(1.0);
     let about = info.map_or(String::new(), |info| info.about.trim_end_matches(" (invented)").to_owned());
     let origin = Origin::Invented { name: name.to_owned(), about };

@@ -36,6 +36,7 @@ static SHOWS_AS: &[(&str, &str, Near)] = &[
     ("low-in-storage", "left-empty", Near::Pack),
     ("unequal-sharing", "over-current", Near::Pack),
     ("heater-weak", "cold-charge", Near::Pack),
+    ("imbalance", "bms-cutoff", Near::Pack),
     ("low-capacity-cell", "bms-cutoff", Near::Pack),
     ("cell-overvoltage", "bms-cutoff", Near::Pack),
     ("cell-undervoltage", "bms-cutoff", Near::Pack),

@@ -67,7 +67,12 @@ impl Stories<'_> {
 
     /// How many other stories stand: each code of each pack once, what a story shows as not at all.
     fn others(&self, root: usize) -> usize {
-        let about = |at: usize| (self.snapshot.findings[at].code, self.snapshot.findings[at].subject.pack);
+        let about = |at: usize| {
+            let finding = &self.snapshot.findings[at];
+            // What one pack carries more, another carries less.
+            let pack = finding.subject.pack.filter(|_| finding.code != "unequal-sharing");
+            (finding.code, pack)
+        };
         let roots = self.standing.iter().map(|at| about(self.root(*at)));
         let mut others: Vec<_> = roots.filter(|other| *other != about(root)).collect();
         others.sort_unstable();

@@ -280,12 +280,24 @@ pub struct Answered {
     pub question: &'static str,
     /// The answer with its figures; none when the data does not tell.
     pub answer: Option<String>,
-    /// Why there is no answer, or what it leaves open, and what would tell.
+    /// Why there is no answer, or what it leaves open.
     pub why: Option<String>,
+    /// What would tell.
+    pub settled_by: Option<String>,
     /// Places of the findings that it rests on.
     pub findings: Vec<usize>,
     /// Names of the estimates that it rests on.
     pub estimates: Vec<&'static str>,
+}
+
+impl Answered {
+    /// What is not known, why, and what would tell; none when nothing is open.
+    #[must_use]
+    pub fn open(&self) -> Option<String> {
+        let why = self.why.as_ref()?;
+        let told = self.settled_by.as_ref().map(|settled_by| format!("; would be told by {settled_by}"));
+        Some(format!("{why}{}.", told.unwrap_or_default()))
+    }
 }
 
 /// How good the data is.

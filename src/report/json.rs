@@ -74,6 +74,7 @@ struct Question<'a> {
     question: &'static str,
     answer: Option<&'a str>,
     why: Option<&'a str>,
+    settled_by: Option<&'a str>,
     /// Places in the list of findings.
     by_findings: &'a [usize],
     /// Names of estimates.
@@ -213,6 +214,7 @@ fn question(answered: &Answered) -> Question<'_> {
         question: answered.question,
         answer: answered.answer.as_deref(),
         why: answered.why.as_deref(),
+        settled_by: answered.settled_by.as_deref(),
         by_findings: &answered.findings,
         by_estimates: &answered.estimates,
     }

@@ -112,20 +112,17 @@ fn questions(out: &mut String, answers: &[Answered]) {
         let Some(answer) = &answered.answer else { continue };
         out.push_str(&format!("\n  {}\n", answered.question));
         wrap(out, "    ", answer);
-        if let Some(why) = &answered.why {
-            wrap(out, "    Open: ", &format!("{why}."));
+        if let Some(open) = answered.open() {
+            wrap(out, "    Open: ", &open);
         }
     }
-    let unknown: Vec<String> = answers
-        .iter()
-        .filter(|answered| answered.answer.is_none())
-        .map(|answered| {
-            format!("{} ({})", answered.question, answered.why.as_deref().unwrap_or("the data does not tell"))
-        })
-        .collect();
+    let unknown: Vec<&Answered> = answers.iter().filter(|answered| answered.answer.is_none()).collect();
     if !unknown.is_empty() {
-        out.push('\n');
-        wrap(out, "  Not known: ", &unknown.join(" "));
+        out.push_str("\n  Not known\n");
+    }
+    for answered in unknown {
+        let open = answered.open().unwrap_or_else(|| "the data does not tell.".into());
+        wrap(out, "    ", &format!("{} No answer: {open}", answered.question));
     }
 }
 
@@ -281,7 +278,8 @@ Questions
     Pack 1 was last full on 2026-01-10 06:05 UTC, less than an hour before the
     end of the data.
 
-  Not known: Is the capacity still there? (no full discharge was seen)
+  Not known
+    Is the capacity still there? No answer: no full discharge was seen.
 
 Not judged
   cold-charge, pack 1: no valid cell or case temperature

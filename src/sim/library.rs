@@ -17,11 +17,11 @@ pub struct ScenarioInfo {
 }
 
 macro_rules! files {
-    ($($name:literal)*) => { &[$(($name, include_str!(concat!("scenario/", $name, ".toml")))),*] };
+    ($folder:literal: $($name:literal)*) => { &[$(($name, include_str!(concat!($folder, $name, ".toml")))),*] };
 }
 
 /// Name and text of each file.
-static FILES: &[(&str, &str)] = files! {
+static FILES: &[(&str, &str)] = files! { "scenario/":
     "cold-morning"
     "healthy-week"
     "shore-float"
@@ -32,14 +32,27 @@ static FILES: &[(&str, &str)] = files! {
     "shunt-only"
 };
 
-static INFOS: LazyLock<Vec<ScenarioInfo>> = LazyLock::new(|| {
+/// Of the cases that `docs/cases` tells.
+static CASES: &[(&str, &str)] = files! { "scenario/case/":
+    "hidden-load"
+    "loose-connection"
+    "sunny-noon"
+    "tired-pack"
+    "weak-heater"
+    "winter-charger"
+};
+
+static INFOS: LazyLock<Vec<ScenarioInfo>> = LazyLock::new(|| read(FILES));
+static CASE_INFOS: LazyLock<Vec<ScenarioInfo>> = LazyLock::new(|| read(CASES));
+
+fn read(files: &'static [(&'static str, &'static str)]) -> Vec<ScenarioInfo> {
     let read = |&(name, text): &(&'static str, &str)| {
         let scenario = parse(text).ok()?;
         let about = format!("{} (invented)", scenario.about);
         Some(ScenarioInfo { name, about, days: scenario.days, sample: scenario.sample })
     };
-    FILES.iter().filter_map(read).collect()
-});
+    files.iter().filter_map(read).collect()
+}
 
 /// Every scenario, the one from which a newcomer learns most first.
 #[must_use]
@@ -47,9 +60,21 @@ pub fn scenarios() -> &'static [ScenarioInfo] {
     &INFOS
 }
 
+/// The scenarios of the cases that `docs/cases` tells, beside the cold morning, by name.
+#[must_use]
+pub fn cases() -> &'static [ScenarioInfo] {
+    &CASE_INFOS
+}
+
+/// What the scenario or case of this name is about.
+#[must_use]
+pub fn scenario_info(name: &str) -> Option<&'static ScenarioInfo> {
+    scenarios().iter().chain(cases()).find(|info| info.name == name)
+}
+
 /// The scenario of this name; `None` when there is none. `Err` only when its file is broken, which a test excludes.
 pub(super) fn find(name: &str) -> Option<Result<Scenario, toml::de::Error>> {
-    FILES.iter().find(|(known, _)| *known == name).map(|(_, text)| parse(text))
+    FILES.iter().chain(CASES).find(|(known, _)| *known == name).map(|(_, text)| parse(text))
 }
 
 pub(super) fn parse(text: &str) -> Result<Scenario, toml::de::Error> {
@@ -63,7 +88,8 @@ mod tests {
     #[test]
     fn every_file_is_read_and_begins_at_midnight() {
         assert_eq!(scenarios().len(), FILES.len());
-        for (name, text) in FILES {
+        assert_eq!(cases().len(), CASES.len());
+        for (name, text) in FILES.iter().chain(CASES) {
             let scenario = parse(text).unwrap_or_else(|error| panic!("{name}: {error}"));
             let start: jiff::Timestamp = scenario.start.parse().unwrap();
             assert_eq!(start.as_second() % 86_400, 0, "{name}: the hours of its day count from midnight");

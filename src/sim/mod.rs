@@ -27,6 +27,6 @@ mod simulation;
 mod truth;
 mod world;
 
-pub use library::{ScenarioInfo, scenarios};
+pub use library::{ScenarioInfo, cases, scenario_info, scenarios};
 pub use simulation::{Options, SimError, Simulation};
 pub use truth::{CellTruth, PackTruth, Truth};

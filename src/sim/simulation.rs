@@ -5,7 +5,7 @@ use super::meter::{Measured, Spoiling, spoil_amps, to_step};
 use super::random::Random;
 use super::scenario::{FaultKind, Place, Scenario};
 use super::world::World;
-use super::{library, scenarios, truth};
+use super::{cases, library, scenarios, truth};
 use crate::model::{Body, Input, Stamp};
 
 /// Stream of random numbers for noise, and for frames that are lost.
@@ -90,7 +90,7 @@ impl Simulation {
     /// # Errors
     /// [`SimError`] when there is no such scenario or an option makes no sense.
     pub fn new(name: &str, options: Options) -> Result<Self, SimError> {
-        let known = || scenarios().iter().map(|info| info.name).collect::<Vec<_>>().join(", ");
+        let known = || scenarios().iter().chain(cases()).map(|info| info.name).collect::<Vec<_>>().join(", ");
         let unknown = || SimError::Unknown { name: crate::model::clean(name, 60), known: known() };
         let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
         let scenario = library::find(name).ok_or_else(unknown)?.map_err(|error| broken(error.to_string()))?;

@@ -1,12 +1,14 @@
 //! Answers about charging, and about the BMS that ended it.
 
 use super::look::{Draft, Look};
-use crate::model::Subject;
 use crate::model::limits::L;
 use crate::model::snapshot::Estimate;
+use crate::model::{Fact, Subject};
 
 /// Above this no cell is too cold for any charge that its sheet allows: where `cold-charge` ends, °C.
 const NEVER_COLD: f64 = 15.0;
+/// A smaller tail is that of a float, not of a charge that ended, A.
+const LEAST_TAIL: f64 = 0.2;
 
 /// Why the BMS cut off.
 pub(super) fn cut_out(look: &Look) -> Option<Draft> {
@@ -14,7 +16,7 @@ pub(super) fn cut_out(look: &Look) -> Option<Draft> {
     let Some(mut draft) = Draft::told(&found) else {
         return Some(match look.not_judged("bms-cutoff") {
             Some(why) => {
-                Draft::not_known(why, "the state of the paths, or the voltage on both sides of the BMS once a second,")
+                Draft::not_known(why, "the state of the paths, or the voltage on both sides of the BMS once a second")
             }
             None => Draft::say(format!("No cut-off was seen {}.", look.span())),
         });
@@ -28,6 +30,9 @@ pub(super) fn cut_out(look: &Look) -> Option<Draft> {
 
 /// Whether the charger keeps to the voltages that the bank allows.
 pub(super) fn charger(look: &Look) -> Option<Draft> {
+    if let Some(draft) = ended_by_the_bms(look) {
+        return Some(draft);
+    }
     let mut found = look.found("charger-profile");
     found.extend(look.found("prolonged-high-float"));
     if let Some((at, worst)) = found.first() {
@@ -45,6 +50,17 @@ pub(super) fn charger(look: &Look) -> Option<Draft> {
     Some(session(look, row.subject, held).on("session_held_v").on("session_float_v").on("session_tail_a"))
 }
 
+/// A charge that the BMS ended, when nothing else is found of the charger.
+fn ended_by_the_bms(look: &Look) -> Option<Draft> {
+    if ["charger-profile", "prolonged-high-float"].iter().any(|code| !look.found(code).is_empty()) {
+        return None;
+    }
+    let cuts = look.found("bms-cutoff");
+    let (at, cut) = cuts.iter().find(|(_, cut)| cut.evidence.get(Fact::PeakVolts).is_some())?;
+    let text = format!("Not to what its cells take: the BMS of {} ended a charge before the charger did.", cut.subject);
+    Some(Draft::say(text).on_finding(*at))
+}
+
 /// The last charge beside what the description allows.
 fn session(look: &Look, subject: Subject, held: f64) -> Draft {
     let spec = subject.pack.and_then(|pack| look.snapshot.bank.packs.get(usize::from(pack)));
@@ -55,7 +71,7 @@ fn session(look: &Look, subject: Subject, held: f64) -> Draft {
     if let Some(volts) = look.value("session_float_v", subject) {
         text.push_str(&format!(", then {volts:.2} V{}", allowed(float)));
     }
-    if let Some(amps) = look.value("session_tail_a", subject) {
+    if let Some(amps) = look.value("session_tail_a", subject).filter(|amps| *amps >= LEAST_TAIL) {
         text.push_str(&format!(", and ended at {amps:.1} A"));
     }
     match absorption {
@@ -79,7 +95,7 @@ pub(super) fn compensation(look: &Look) -> Option<Draft> {
     let draft = match (follows, found) {
         (true, Some((at, _))) => Draft::say(format!("Yes: {text}.")).on_finding(at),
         (true, None) => Draft::say(format!("It may be: {text}, but not steadily."))
-            .open("the charges differ for another reason too", "more charges to their end, warm and cold,"),
+            .open("the charges differ for another reason too", "more charges to their end, warm and cold"),
         (false, _) => Draft::say(format!("No: {text}; compensation for lead-acid is about -18 mV/K on four cells.")),
     };
     Some(draft.on(name))
@@ -101,7 +117,7 @@ pub(super) fn cold(look: &Look) -> Option<Draft> {
     if let Some(draft) = Draft::told(&found) {
         return Some(match look.snapshot.sources.is_empty() {
             true => {
-                draft.open("no source reports itself", "what ran at that time, or a source that reports its current,")
+                draft.open("no source reports itself", "what ran at that time, or a source that reports its current")
             }
             false => draft,
         });

@@ -66,6 +66,7 @@ impl<'a> Look<'a> {
 pub(super) struct Draft {
     said: Vec<String>,
     why: Option<String>,
+    settled_by: Option<String>,
     findings: Vec<usize>,
     estimates: Vec<&'static str>,
 }
@@ -77,8 +78,8 @@ impl Draft {
     }
 
     /// The data does not tell: why, and what would tell.
-    pub(super) fn not_known(why: &str, would_tell: &str) -> Self {
-        Self::default().open(why, would_tell)
+    pub(super) fn not_known(why: &str, settled_by: &str) -> Self {
+        Self::default().open(why, settled_by)
     }
 
     /// What findings say: the worst in full, the others counted.
@@ -101,8 +102,9 @@ impl Draft {
     }
 
     /// What stays open, and what would tell.
-    pub(super) fn open(mut self, why: &str, would_tell: &str) -> Self {
-        self.why = Some(if would_tell.is_empty() { why.to_owned() } else { format!("{why}; {would_tell} would tell") });
+    pub(super) fn open(mut self, why: &str, settled_by: &str) -> Self {
+        self.why = Some(why.to_owned());
+        self.settled_by = (!settled_by.is_empty()).then(|| settled_by.to_owned());
         self
     }
 
@@ -121,7 +123,8 @@ impl Draft {
     /// The answer.
     pub(super) fn done(self, code: &'static str, question: &'static str) -> Answered {
         let answer = (!self.said.is_empty()).then(|| self.said.join(" "));
-        Answered { code, question, answer, why: self.why, findings: self.findings, estimates: self.estimates }
+        let (why, settled_by) = (self.why, self.settled_by);
+        Answered { code, question, answer, why, settled_by, findings: self.findings, estimates: self.estimates }
     }
 }
 

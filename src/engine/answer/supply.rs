@@ -1,6 +1,8 @@
 //! Answers about what goes out of a bank, when it was full, and its heater.
 
 use super::look::{Draft, Look, bounded, capital, moment, row};
+use crate::model::limits::L;
+use crate::model::snapshot::Estimate;
 
 /// A winter without a charge, days: judgement.
 const WINTER: f64 = 120.0;
@@ -11,11 +13,14 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
     let Some((first, days)) = look.known(name).into_iter().min_by(|a, b| a.1.total_cmp(&b.1)) else {
         let why = look.missing(name).unwrap_or("the draw is not known");
         let tells = match why.contains("state of charge") {
-            true => "a full charge, and four hours without charge after it,",
+            true => "a full charge, and four hours without charge after it",
             false => "a night without charge",
         };
         return Some(Draft::not_known(why, tells));
     };
+    if let Some(draft) = never_quiet(look) {
+        return Some(draft);
+    }
     let (low, high) = (first.low.unwrap_or(days), first.high.unwrap_or(f64::INFINITY));
     let bounds = match first.high {
         Some(high) => format!("between {low:.0} and {high:.0}"),
@@ -30,14 +35,35 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
             "Whether it is four months without a charge nobody can tell from this: look again after a month."
         }
     };
-    let text =
-        format!("{} comes down to a tenth in {days:.0} days ({bounds}) if nothing charges it.", capital(first.subject));
+    let text = format!(
+        "{} comes down to a tenth in {} ({bounds}) if nothing charges it.",
+        capital(first.subject),
+        in_days(days)
+    );
     let draft = Draft::say(text).and(verdict).on(name).on("standby_draw_a");
     Some(
         look.found("low-in-storage")
             .iter()
             .fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)),
     )
+}
+
+/// Days in words.
+fn in_days(days: f64) -> String {
+    if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days") }
+}
+
+/// A pack whose quietest hours draw more than what is no use of it: a load was on, or packs pass current to each other.
+fn never_quiet(look: &Look) -> Option<Draft> {
+    let rate = look.limits.get(L::StorageLoadRate);
+    let loud = |(row, amps): &(&Estimate, f64)| {
+        let spec = row.subject.pack.and_then(|pack| look.snapshot.bank.packs.get(usize::from(pack)));
+        let capacity = spec.and_then(|spec| spec.rated.capacity).map(|capacity| capacity.get());
+        capacity.is_some_and(|capacity| *amps > rate * capacity)
+    };
+    let (row, amps) = look.known("standby_draw_a").into_iter().find(loud)?;
+    let why = format!("{} never was quiet: its quietest hours without charge drew {amps:.0} A", row.subject);
+    Some(Draft::not_known(&why, "four hours without charge and with the large loads off").on("standby_draw_a"))
 }
 
 /// What is drawn in the quietest hours.
@@ -47,6 +73,9 @@ pub(super) fn night(look: &Look) -> Option<Draft> {
         let why = look.missing(name).unwrap_or("the draw is not known");
         return Some(Draft::not_known(why, "a night with nothing charging"));
     };
+    if let Some(draft) = never_quiet(look) {
+        return Some(draft);
+    }
     let text = match draw {
         (amps, _, Some(high)) if amps < 0.005 => {
             format!("In the quietest hours nothing that the current sensor shows; it may miss up to {high:.2} A.")
@@ -66,7 +95,7 @@ fn sum(look: &Look, name: &str) -> Option<(f64, Option<f64>, Option<f64>)> {
     if rows.is_empty() {
         return None;
     }
-    let add = |of: fn(&&crate::model::snapshot::Estimate) -> Option<f64>| {
+    let add = |of: fn(&&Estimate) -> Option<f64>| {
         rows.iter().map(|row| of(row)).try_fold(0.0, |sum, value| Some(sum + value?))
     };
     Some((add(|row| row.value)?, add(|row| row.low), add(|row| row.high)))
@@ -125,7 +154,7 @@ pub(super) fn heater(look: &Look) -> Option<Draft> {
         return Some(Draft::say(text).on(name));
     }
     Some(match look.not_judged("heater-weak") {
-        Some(why) => Draft::not_known(why, "a signal of the heater, if one is fitted,"),
+        Some(why) => Draft::not_known(why, "a signal of the heater, if one is fitted"),
         None => {
             Draft::not_known("it was not on for a whole hour", "an hour of heating with a cell or case temperature")
         }

@@ -15,7 +15,7 @@ fn asked(story: &Story, code: &str) -> Option<Answered> {
 
 fn answer(story: &Story, code: &str) -> String {
     let answered = asked(story, code).unwrap();
-    answered.answer.unwrap_or_else(|| format!("not known: {}", answered.why.unwrap_or_default()))
+    answered.answer.clone().unwrap_or_else(|| format!("not known: {}", answered.open().unwrap_or_default()))
 }
 
 #[test]
@@ -40,8 +40,8 @@ fn a_minute_of_quiet_answers_nearly_nothing_and_says_for_each_why_and_what_would
     assert_eq!(answer(&story, "cold"), "It was never cold enough to tell: 20.0 °C at the coldest in what was heard.");
     assert_eq!(
         answer(&story, "cut-out"),
-        "not known: neither the paths nor the voltage beyond the BMS are reported; the state of the paths, or the \
-         voltage on both sides of the BMS once a second, would tell"
+        "not known: neither the paths nor the voltage beyond the BMS are reported; would be told by the \
+         state of the paths, or the voltage on both sides of the BMS once a second."
     );
     assert!(answers.iter().all(|answered| answered.answer.is_some() || answered.why.is_some()));
     assert_eq!(asked(&story, "fighting"), None, "one pack has nobody to fight with");

@@ -37,11 +37,12 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 fn tell(told: &Told) -> Story {
     let get = |fact| told.evidence.get(fact).unwrap_or_default();
+    let rise = get(Fact::WarmingRate);
+    let moved = if rise < 0.0 { format!("cooled by {:.1} K", -rise) } else { format!("warmed by {rise:.1} K only") };
     Story {
         text: format!(
-            "The heater of {} was on for an hour and the bank warmed by {:.1} K only, at {:.1} °C.",
+            "The heater of {} was on for an hour and the bank {moved}, at {:.1} °C.",
             told.subject,
-            get(Fact::WarmingRate),
             get(Fact::LowestCelsius),
         ),
         what_to_do: format!(

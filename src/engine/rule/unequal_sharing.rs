@@ -81,8 +81,9 @@ fn tell(told: &Told) -> Story {
             get(Fact::SharePercent),
             beyond.abs(),
         ),
-        what_to_do: "Compare cables and links: the same length and size to each pack, plus taken off at one end and minus at the other. \
-                     Measure the voltage across each link under load; a warm or high one is the place."
+        what_to_do: "Look first at the pack that carries less: measure the voltage across each of its lugs and links under load; the \
+                     one that drops most is the place. Then compare cables: the same length and size to each pack, plus taken off \
+                     at one end and minus at the other."
             .into(),
     }
 }

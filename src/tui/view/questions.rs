@@ -21,14 +21,14 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         let Some(answer) = &answered.answer else { continue };
         put(answered.question, 1, Role::Strong);
         put(answer, INDENT, Role::Plain);
-        if let Some(why) = &answered.why {
-            put(&format!("Open: {why}."), INDENT, Role::Quiet);
+        if let Some(open) = answered.open() {
+            put(&format!("Open: {open}"), INDENT, Role::Quiet);
         }
     }
     for answered in answers.iter().filter(|answered| answered.answer.is_none()) {
         put(answered.question, 1, Role::Plain);
-        let why = answered.why.as_deref().unwrap_or("the data does not tell");
-        put(&format!("Not known: {why}."), INDENT, Role::Quiet);
+        let open = answered.open().unwrap_or_else(|| "the data does not tell.".into());
+        put(&format!("No answer: {open}"), INDENT, Role::Quiet);
     }
     if answers.is_empty() {
         put("Nothing has been heard that could answer one.", 1, Role::Quiet);
