@@ -37,7 +37,7 @@ static CASES: &[(&str, &str)] = files! { "scenario/case/":
     "hidden-load"
     "loose-connection"
     "sunny-noon"
-    "tired-pack"
+    "unequal-packs"
     "weak-heater"
     "winter-charger"
 };

@@ -112,8 +112,8 @@ keys! {
     Seen "x" "" "the chosen finding has been seen: it is shown as such, and stays found" [NONE KeyCode::Char('x')];
     Record "r" "record" "live: record from now on, in a new file" [NONE KeyCode::Char('r')];
     Note "m" "note" "live: write a note into the run and its recording; enter keeps it" [NONE KeyCode::Char('m')];
-    NextPack "tab" "" "open the next pack" [NONE KeyCode::Tab];
-    PreviousPack "shift-tab" "" "open the pack before" [NONE KeyCode::BackTab];
+    NextPack "tab" "" "show the next pack" [NONE KeyCode::Tab];
+    PreviousPack "shift-tab" "" "show the pack before" [NONE KeyCode::BackTab];
     WorstFirst "w" "" "cells furthest from the median first, as they stand now; again: by number" [NONE KeyCode::Char('w')];
     Faster "+" "faster" "faster" [NONE KeyCode::Char('+'), NONE KeyCode::Char('=')];
     Slower "-" "slower" "slower" [NONE KeyCode::Char('-'), NONE KeyCode::Char('_')];

@@ -22,7 +22,9 @@ const REPORTED: u8 = 16;
 const OTHERS: u8 = 32;
 
 /// Figures at most.
-const FACTS: usize = 8;
+const FACTS: usize = 9;
+/// A cell that came to its limit by so much before another, V: it stands apart; for the words only.
+const APART: f64 = 0.1;
 /// Near a limit, for the words only: cells below or above this, V; sensors below or above this, °C.
 const NEAR: [f64; 4] = [2.8, 3.6, 1.0, 54.0];
 
@@ -78,17 +80,14 @@ fn blind(bench: &Bench) -> Option<Why> {
 
 fn fill(facts: &mut [(Fact, f64); FACTS], (fall, proof): &(Fall, Proof), first: Option<First>) -> usize {
     let first = first.filter(|first| matches!(first.what, Reached::Low | Reached::High));
-    let volts = fall.volts.map(|(low, high)| match fall.amps > 0.0 {
-        true => (Fact::PeakVolts, high),
-        false => (Fact::LowestVolts, low),
-    });
     let apart = match proof {
         Proof::Apart(volts) => Some((Fact::MarginVolts, *volts)),
         _ => None,
     };
     let all = [
         Some((Fact::CutAmps, fall.amps.abs())),
-        volts,
+        fall.volts.map(|(low, _)| (Fact::LowestVolts, low)),
+        fall.volts.map(|(_, high)| (Fact::PeakVolts, high)),
         fall.celsius.map(|(cold, _)| (Fact::LowestCelsius, cold)),
         fall.celsius.map(|(_, hot)| (Fact::PeakCelsius, hot)),
         apart,
@@ -143,6 +142,11 @@ fn tell(told: &Told) -> Story {
             "Stop the engine before anything else is switched. Have the alternator's regulator set so that it stops \
              before the BMS does; a qualified person does that."
         }
+        (false, false) if is_apart(told) => {
+            "Lower the charger's voltage so far that the BMS stays closed (13.8 V on four cells, say) and hold it there for \
+             some nights, so that balancing can bring the high cell down. If it still is the first, have the pack looked at: \
+             balancing, this cell's capacity, its balance lead."
+        }
         (false, false) => {
             "Lower the charger's voltage or current so that it ends the charge before the BMS does, and find out which \
              cell or sensor came to its limit first."
@@ -159,8 +163,17 @@ fn cause(told: &Told) -> String {
     let (lowest, highest) = (get(Fact::LowestVolts), get(Fact::PeakVolts));
     let (coldest, hottest) = (get(Fact::LowestCelsius), get(Fact::PeakCelsius));
     match (lowest, highest, coldest, hottest) {
-        (Some(volts), ..) if volts < low => format!("Just before, its lowest cell stood at {volts:.2} V."),
-        (_, Some(volts), ..) if volts > high => format!("Just before, its highest cell stood at {volts:.2} V."),
+        (Some(volts), other, ..) if volts < low => {
+            let ahead = other.filter(|_| is_apart(told));
+            let ahead =
+                ahead.map_or_else(String::new, |v| format!(" and its highest at {v:.2} V: one was empty first"));
+            format!("Just before, its lowest cell stood at {volts:.2} V{ahead}.")
+        }
+        (other, Some(volts), ..) if volts > high => {
+            let ahead = other.filter(|_| is_apart(told));
+            let ahead = ahead.map_or_else(String::new, |v| format!(" and its lowest at {v:.2} V: one was full first"));
+            format!("Just before, its highest cell stood at {volts:.2} V{ahead}.")
+        }
         (.., Some(celsius), _) if charging && celsius < cold => {
             format!("Just before, its coldest sensor read {celsius:.1} °C.")
         }
@@ -168,6 +181,12 @@ fn cause(told: &Told) -> String {
         (None, None, ..) => "Why is not visible: no cell voltages arrive.".into(),
         _ => "Neither cell voltages nor temperatures were near a limit just before.".into(),
     }
+}
+
+/// Whether highest and lowest cell stood well apart.
+fn is_apart(told: &Told) -> bool {
+    let volts = (told.evidence.get(Fact::LowestVolts), told.evidence.get(Fact::PeakVolts));
+    matches!(volts, (Some(low), Some(high)) if high - low > APART)
 }
 
 /// Which cell came to its limit first.
