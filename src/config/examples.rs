@@ -17,7 +17,7 @@ const fn example(command: &'static str, line: &'static str, what: &'static str) 
 
 /// Every example, in the order of the commands.
 pub static EXAMPLES: &[Example] = &[
-    example("demo", "cellwright demo", "Watch a simulated bank; h shows the keys, q ends it."),
+    example("demo", "cellwright demo", "Watch a simulated bank; ? shows the keys, q ends it."),
     example("demo", "cellwright demo --list", "See what there is to watch."),
     example("demo", "cellwright demo cold-morning --seed 7", "The same scenario on a bank that differs a little."),
     example(

@@ -123,7 +123,10 @@ fn not_known(blind: &[&NotJudged], lead: Option<Lead>) -> Verdict {
         }
     }
     reasons.truncate(3);
-    let text = format!("Not known whether all is well: {}.", reasons.join("; "));
+    let mut text = format!("Not known whether all is well: {}.", reasons.join("; "));
+    if let Some(lead) = &lead {
+        text.push_str(&format!(" What was found: {}", lead.text)); // what to do is about it
+    }
     let what_to_do = lead.map_or_else(
         || "Check what no longer arrives: sensor, plug, cable, the sender's power. Until then rely on other instruments.".into(),
         |lead| lead.what_to_do,
@@ -196,6 +199,63 @@ mod tests {
         assert_eq!(told.level, Level::Warning);
         assert_eq!(told.text, "Cell 3 stands 4 % above the others. A sign of it: Cell 3 went up to 3.85 V.");
         assert_eq!(told.what_to_do, "See to imbalance.");
+    }
+
+    #[test]
+    fn what_to_do_never_stands_without_the_sentence_that_it_is_about() {
+        let findings = vec![finding("sensor-fault", Severity::Notice, "Sensor 1 of pack 1 gives no value any more.")];
+        let packs = vec![crate::model::snapshot::PackView::default()];
+        let why = "no valid cell or case temperature".into();
+        let not_judged = vec![NotJudged { code: "cold-charge", why, subject: Subject::pack(0) }];
+        let causes = vec![None];
+        let snapshot =
+            Snapshot { now: Some(Stamp::from_secs(10)), findings, causes, packs, not_judged, ..Snapshot::default() };
+        let told = verdict(&snapshot, &Limits::default());
+        assert_eq!(told.level, Level::NotKnown);
+        assert_eq!(
+            told.text,
+            "Not known whether all is well: no valid cell or case temperature. What was found: Sensor 1 of pack 1 gives \
+             no value any more."
+        );
+        assert_eq!(told.what_to_do, "See to sensor-fault.");
+    }
+
+    #[test]
+    fn a_joint_that_heats_a_cell_is_one_story_and_not_three_alerts() {
+        let told = verdict_of(vec![
+            finding("overtemperature", Severity::Warning, "Sensor 3 reads 57 °C."),
+            finding("temperature-spread", Severity::Warning, "Sensor 3 stands 14 K above the others."),
+            finding("high-resistance-connection", Severity::Warning, "Cell 3 has 2 mΩ more than the others."),
+        ]);
+        assert_eq!(told.text, "Cell 3 has 2 mΩ more than the others. A sign of it: Sensor 3 reads 57 °C.");
+        assert_eq!(told.what_to_do, "See to high-resistance-connection.");
+    }
+
+    #[test]
+    fn a_cell_that_runs_ahead_stands_before_the_cut_off_that_it_brings() {
+        let told = verdict_of(vec![
+            finding("bms-cutoff", Severity::Warning, "Pack 1 was cut off."),
+            finding("imbalance", Severity::Notice, "Cell 3 is full 4 Ah before the others."),
+        ]);
+        assert_eq!(told.level, Level::Warning);
+        assert_eq!(told.text, "Cell 3 is full 4 Ah before the others. A sign of it: Pack 1 was cut off.");
+    }
+
+    #[test]
+    fn what_one_pack_carries_more_and_another_less_is_one_story() {
+        let mut less = finding("unequal-sharing", Severity::Notice, "Pack 2 carries less.");
+        less.subject = Subject::pack(1);
+        let told = verdict_of(vec![finding("unequal-sharing", Severity::Notice, "Pack 1 carries more."), less]);
+        assert_eq!(told.text, "Pack 1 carries more.");
+    }
+
+    #[test]
+    fn two_things_that_have_nothing_to_do_with_each_other_are_two_stories_the_worse_first() {
+        let told = verdict_of(vec![
+            finding("cold-charge", Severity::Warning, "Pack 1 is charged cold."),
+            finding("lossy-link", Severity::Notice, "Frames are lost."),
+        ]);
+        assert_eq!(told.text, "Pack 1 is charged cold. One more finding stands beside it.");
     }
 
     #[test]

@@ -34,6 +34,14 @@ const UNITS: &[(&str, &str)] = &[
 /// Beginnings of names and the unit that they stand for: sums over time.
 const SUMS: &[(&str, &str)] = &[("minutes_", "min"), ("hours_", "h"), ("ah_", "Ah")];
 
+/// Names whose unit does not stand at either end, and how they read.
+const ODD: &[(&str, &str, &str)] = &[
+    ("held_high_h_30_days", "held high in 30 days", "h"),
+    ("balance_h_30_days", "balancing in 30 days", "h"),
+    ("hours_hot_of_30d", "hot in 30 days", "h"),
+    ("at_100_a_mv", "at 100 A", "mV"),
+];
+
 /// A moment as RFC 3339 in UTC, with as many digits of the second as it needs.
 #[must_use]
 pub fn rfc3339(stamp: Stamp) -> String {
@@ -92,6 +100,9 @@ pub(super) fn count(number: u64) -> String {
 
 /// A name with its unit in it, taken apart: 'peak_v' is 'peak' in 'V'.
 pub(super) fn name_and_unit(name: &str) -> (String, &'static str) {
+    if let Some((_, words, unit)) = ODD.iter().find(|(odd, ..)| *odd == name) {
+        return ((*words).to_owned(), unit);
+    }
     for (ending, unit) in UNITS {
         if let Some(stem) = name.strip_suffix(ending) {
             return (stem.replace('_', " "), unit);
@@ -165,6 +176,7 @@ mod tests {
             assert_ne!(name_and_unit(figure.name()).1, "", "{}", figure.name());
         }
         assert_eq!(fact(Fact::PeakVolts, 3.8051), "peak 3.805 V");
+        assert_eq!(name_and_unit("balance_h_30_days"), ("balancing in 30 days".into(), "h"));
         assert_eq!(name_and_unit("minutes_above_cold_limit"), ("above cold limit".into(), "min"));
     }
 }
