@@ -2,6 +2,7 @@
 //! the time, and the same inputs give the same findings however they were cut.
 
 mod answer;
+mod beside;
 pub mod case;
 mod cause;
 #[cfg(test)]
@@ -18,7 +19,7 @@ pub(crate) mod story;
 mod verdict;
 pub mod view;
 
-use crate::model::bank::{PackSpec, SourceKind, SourceState};
+use crate::model::bank::{PackSpec, SourceKind};
 use crate::model::limits::{L, Limits};
 use crate::model::{
     Bank, BankEvent, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot,
@@ -33,7 +34,7 @@ use pack::Pack;
 use quality::DataQuality;
 use rule::{Answer, BankBench, Bench, Court, Judge, RULES};
 use serde::{Deserialize, Serialize};
-use view::{CurrentNow, Looking};
+use view::Looking;
 
 /// Gauges of a charging source, in the order of their quantities.
 const SOURCE_GAUGES: usize = 5;
@@ -457,45 +458,6 @@ impl Engine {
         self.state.current.end_second();
         self.state.voltage.end_second();
         self.state.sources.iter_mut().flatten().for_each(Gauge::end_second);
-    }
-
-    /// Whether every charging source that reports a state says 'off'; none when none reports one.
-    fn chargers_off(&self, now: Stamp) -> Option<bool> {
-        let periods = self.limits.get(L::StalePeriods);
-        let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
-        let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
-        let off = f64::from(SourceState::Off.code());
-        states.fold(None, |all, state| Some(all.unwrap_or(true) && state == off))
-    }
-
-    /// This pack's share of the bank's current, by rated capacity, when no pack measures its own.
-    fn share(&self, index: usize, now: Stamp) -> Option<CurrentNow> {
-        if self.packs.iter().any(|pack| pack.gauge(Quantity::Current).count() > 0) {
-            return None;
-        }
-        let whole = view::own_current(&self.state.current, now, self.limits.get(L::StalePeriods))?;
-        let capacity = |spec: &PackSpec| spec.rated.capacity.map(|c| c.get());
-        let total: f64 = self.bank.packs.iter().filter_map(capacity).sum();
-        let share = match self.bank.packs.get(index).and_then(capacity) {
-            Some(own) => own / total,
-            None if self.packs.len() == 1 => 1.0,
-            None => return None,
-        };
-        let scale = |e: gauge::Extremes| gauge::Extremes {
-            low: e.low * share,
-            low2: e.low2 * share,
-            high: e.high * share,
-            high2: e.high2 * share,
-        };
-        Some(CurrentNow { amps: whole.amps * share, recent: scale(whole.recent), shared: true, ..whole })
-    }
-
-    /// Current of the packs beside this one, A, as far as they are heard.
-    fn others(&self, index: usize, now: Stamp) -> Option<f64> {
-        let periods = self.limits.get(L::StalePeriods);
-        let others = self.packs.iter().enumerate().filter(|(other, _)| *other != index);
-        let amps = others.filter_map(|(_, pack)| pack.gauge(Quantity::Current).now(now, periods));
-        amps.reduce(|sum, amps| sum + amps)
     }
 
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.

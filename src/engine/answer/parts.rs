@@ -27,9 +27,8 @@ pub(super) fn connection(look: &Look) -> Option<Draft> {
             .and(format!("Between cells and bus of {} there are {}.", outside.subject, row(outside, ohms, "mΩ", 2)))
             .on("outside_cells_mohm");
     }
-    match look.not_judged("high-resistance-connection") {
-        Some(why) => draft = draft.open(why, "more steps of the current"),
-        None => {}
+    if let Some(why) = look.not_judged("high-resistance-connection") {
+        draft = draft.open(why, "more steps of the current");
     }
     Some(draft.on(name))
 }

@@ -95,9 +95,7 @@ fn sum(look: &Look, name: &str) -> Option<(f64, Option<f64>, Option<f64>)> {
     if rows.is_empty() {
         return None;
     }
-    let add = |of: fn(&&Estimate) -> Option<f64>| {
-        rows.iter().map(|row| of(row)).try_fold(0.0, |sum, value| Some(sum + value?))
-    };
+    let add = |of: fn(&&Estimate) -> Option<f64>| rows.iter().map(of).try_fold(0.0, |sum, value| Some(sum + value?));
     Some((add(|row| row.value)?, add(|row| row.low), add(|row| row.high)))
 }
 
