@@ -6,7 +6,6 @@ its capacity, and the charge that the current moved.
 """
 
 import json
-import sys
 
 import numpy as np
 from cells import CAPACITY, Cell, Profile
@@ -15,10 +14,7 @@ from own_format import MISSING, Sender
 
 START = 1_768_435_200.0  # 2026-01-15T00:00:00Z: a date of our own
 STEP = 10  # seconds between sets
-NAMES = (
-    "soc_percent", "capacity_ah", "imbalance_ah", "imbalance_low_ah",
-    "early_at_top_ah", "early_at_bottom_ah", "less_than_median_ah",
-)  # fmt: skip
+BLEED = 0.05  # balance current as the pack describes it, A; the cells themselves are not bled
 KNOWN = {}
 
 
@@ -29,7 +25,8 @@ def write_log(path, times, amps, cells):
             time = START + second
             if k % 3 == 0:
                 log.write(pack.hello(time) + bank.hello(time) + bank.packs(time, 1))
-                log.write(pack.ratings(time, 4, CAPACITY, discharge=CAPACITY) + pack.path(time, heater_fitted=0))
+                log.write(pack.ratings(time, 4, CAPACITY, discharge=CAPACITY) + pack.path(time, heater_fitted=0, balance_kind=3))
+                log.write(pack.balance(time, BLEED, 3.45))
                 log.write(pack.sensors(time, [(1, 2)]) + pack.beat(time, second) + bank.beat(time, second))
             log.write(pack.cells(time, 0, volts) + pack.temperatures(time, [25.0]))
             log.write(pack.power(time, current, sum(volts), MISSING))
@@ -105,6 +102,7 @@ expect = Expect()
 level = String(expect, "nearly level", [(0.4325, 1.0), (0.436, 1.0), (0.434, 1.0), (0.433, 1.0)], 3.2).judged()
 # The string's capacity is that of the cell that is full first and of the one that is empty first: 100 Ah but for 0.35 Ah.
 level.within("capacity", "capacity_ah", CAPACITY, 0.04 * CAPACITY)
+level.within("hours of bleeding", "rebalance_h", 0.35 / BLEED, 0.4 / BLEED)
 level.within("state of charge at the end, %", "soc_percent", level.left * 100, 4.0)
 for code in ("imbalance", "low-capacity-cell", "self-discharging-cell", "high-resistance-connection"):
     expect.same(f"nearly level: no {code}", level.found(code), [])

@@ -61,7 +61,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         return;
     }
     // Where nobody can tell how far, the cell that is still below the knee is the one.
-    let unknown = top.ahead.iter().all(|span| certain(span) == 0.0);
+    let unknown = !top.spread.low.is_some_and(|low| low >= NEXT_TO_NOTHING);
     let stays = lags(bench, top).filter(|_| unknown);
     let stands = stays.or_else(|| stands_out(bench, court, top));
     let Some((subject, low)) = stands.filter(|_| met) else { return court.end(of_pack) };
