@@ -29,7 +29,7 @@ def rows(name):
         return [{key: float(value) for key, value in row.items()} for row in csv.DictReader(file)]
 
 
-def write_log(path, run_rows, set_point):
+def write_log(path, run_rows, set_point, capacity=CAPACITY):
     pack, bank = Sender(0), Sender(16)
     described = -math.inf
     with open(path, "w", encoding="ascii") as log:
@@ -39,7 +39,7 @@ def write_log(path, run_rows, set_point):
                 described = row["time_s"]
                 log.write(pack.hello(time) + bank.hello(time) + bank.packs(time, 1))
                 # The cell is made for power: 2C out is within its rating.
-                log.write(pack.ratings(time, 4, CAPACITY, discharge=2 * CAPACITY) + pack.path(time, heater_fitted=0))
+                log.write(pack.ratings(time, 4, capacity, discharge=2 * CAPACITY) + pack.path(time, heater_fitted=0))
                 log.write(pack.sensors(time, [(1, 2)]))
                 log.write(pack.beat(time, row["time_s"]) + bank.beat(time, row["time_s"]))
             volts = row["voltage_V"]
@@ -162,7 +162,40 @@ def slow_charge_in_the_cold(expect):
     expect.same("slow charge at -5 °C: cold-charge", cold, [("cold-charge", "notice")])
 
 
+def charge_and_capacity(expect):
+    """Filled at 1C with its taper, then drawn by a driving profile down to 3.19 V at rest: what the engine has counted
+    against the cycler's counters. The cell took 2.42 Ah, and holds 2.45 Ah by the slow charge."""
+    filled, drawn = rows("charge-1C.csv.gz"), rows("drive-25C.csv.gz")
+    gap = 60.0
+    end = filled[-1]["time_s"] + gap
+    joined = filled + [{**row, "time_s": row["time_s"] + end, "surface_degC": 25.0} for row in drawn]
+    holds = rows("slow-charge-minus5C.csv.gz")[-1]["charged_Ah"] * PARALLEL
+    path = scratch("both.log")
+    write_log(path, joined, 25.0, capacity=round(holds, 1))
+    verdict = judge(path)
+    net = (drawn[-1]["discharged_Ah"] - drawn[-1]["charged_Ah"]) * PARALLEL
+    left = 100 * (1 - net / holds)
+    estimate = lambda name: (lambda row: (row["value"], *(row["bounds"] or (None, None))))(verdict["estimates"][name][0])
+    soc, low, high = estimate("soc_percent")
+    print(f"  state of charge {soc} [{low}, {high}], by the counters {left:.2f} %")
+    expect.that("state of charge at the end lies within its bounds", low is not None and low <= left <= high, (low, left, high))
+    expect.near("state of charge at the end, by the counters", soc, left, 2.0)
+    # Both directions, counted from the start of the log: the resolution of a second sees the edges of pulses coarsely.
+    for name, column in (("charged_ah", "charged_Ah"), ("drawn_ah", "discharged_Ah")):
+        theirs = (filled[-1][column] + drawn[-1][column]) * PARALLEL
+        value, low, high = estimate(name)
+        print(f"  {name} {value} [{low}, {high}], by the counters {theirs:.2f}")
+        expect.near(f"{name} against the cycler's counter", value, theirs, 0.03 * theirs)
+    # 87.7 Ah of 98 without the lower knee: a bound, no more than what the cell holds and little less than what was drawn.
+    value, low, high = estimate("capacity_ah")
+    print(f"  capacity {value} [{low}, {high}], drawn {net:.2f}, holds {holds:.2f}")
+    expect.that("capacity is only a bound", value is None and low is not None and high is None, (value, low, high))
+    expect.that("and lies under what the cell holds", low is not None and low <= holds, (low, holds))
+    expect.near("and near what was drawn", low, net, 0.04 * net)
+
+
 expect = Expect()
+charge_and_capacity(expect)
 drive_in_the_cold(expect)
 slow_charge_in_the_cold(expect)
 expect.close()

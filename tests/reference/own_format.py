@@ -58,8 +58,11 @@ class Sender:
             time, 0x60, (0, 8, 1, 0, cells), (16, 16, 0.1, 0, amp_hours), (32, 16, 0.1, 0, charge), (48, 16, 0.1, 0, discharge)
         )
 
-    def path(self, time, heater_fitted):
-        return self.fields(time, 0x61, (48, 2, 1, 0, heater_fitted))
+    def path(self, time, heater_fitted, balance_kind=MISSING):
+        return self.fields(time, 0x61, (48, 2, 1, 0, heater_fitted), (52, 4, 1, 0, balance_kind))
+
+    def balance(self, time, amps, threshold):
+        return self.fields(time, 0x62, (16, 16, 0.001, 0, amps), (32, 16, 1e-4, 0, threshold))
 
     def sensors(self, time, roles):
         """Role (1 cell, 2 case) and cell, counted from 1, of up to four sensors."""

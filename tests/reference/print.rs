@@ -2,9 +2,10 @@
 //!
 //! `reference envelope` turns lines of a text log into records of the serial envelope, in hex, one a line;
 //! `reference open` turns such lines back into lines of a log; `reference curves` prints every published table
-//! on a fine grid, with tabs between name, source, x and value.
+//! on a fine grid, with tabs between name, source, x and value; `reference ageing` prints how fast every published
+//! model, and Arrhenius' law by its energy, ages a stored cell relative to 25 °C: name, °C, ratio.
 
-use cellwright::curve::TABLES;
+use cellwright::curve::{AGEING, TABLES, arrhenius};
 use cellwright::model::{Input, Stamp};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
@@ -18,7 +19,8 @@ fn main() -> io::Result<()> {
         "envelope" => envelopes(&mut out),
         "open" => open(&mut out),
         "curves" => curves(&mut out),
-        _ => Err(io::Error::other("expected: envelope, open or curves")),
+        "ageing" => ageing(&mut out),
+        _ => Err(io::Error::other("expected: envelope, open, curves or ageing")),
     }
 }
 
@@ -65,6 +67,18 @@ fn curves(out: &mut impl Write) -> io::Result<()> {
         for step in 0..=1000 {
             let x = first.0 + (last.0 - first.0) * f64::from(step) / 1000.0;
             writeln!(out, "{}\t{}\t{x}\t{}", table.name, table.source, table.at(x))?;
+        }
+    }
+    Ok(())
+}
+
+fn ageing(out: &mut impl Write) -> io::Result<()> {
+    for celsius in (0..=60).map(f64::from) {
+        for model in &AGEING {
+            writeln!(out, "{}\t{celsius}\t{}", model.name, model.ratio(celsius))?;
+        }
+        for kilojoule in (10..=80).map(f64::from) {
+            writeln!(out, "{kilojoule} kJ/mol\t{celsius}\t{}", arrhenius(celsius, kilojoule))?;
         }
     }
     Ok(())

@@ -69,11 +69,16 @@ fn rebalance(pack: &Pack, spec: &PackSpec) -> Estimate {
     let Some(amps) = spec.balance.current.map(|amps| amps.get()).filter(|amps| *amps > 0.0) else {
         return missing(pack, name, "the balance current is not described");
     };
-    let hours = |ah: Option<f64>| ah.map(|ah| ah.max(0.0) / amps);
+    let hours = |ah: Option<f64>| ah.map(|ah| bleeding_hours(ah, amps));
     let span = Span { best: hours(top.spread.best), low: hours(top.spread.low), high: hours(top.spread.high) };
     let row = spanned(row(pack, name), &span, top.at);
     let why = "counted over hours in which the high cells are bled and the lowest is not";
     Estimate { why: Some(why.into()), ..row }
+}
+
+/// Hours of bleeding at so many amperes that a distance in Ah takes.
+fn bleeding_hours(ah: f64, amps: f64) -> f64 {
+    ah.max(0.0) / amps
 }
 
 fn balanced(pack: &Pack) -> Estimate {
@@ -116,4 +121,24 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
 
 fn stands_out(span: &Span) -> bool {
     span.low.is_some_and(|low| low > 0.0) || span.high.is_some_and(|high| high < 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The first two are worked in Electronics World, November 2025; the others by hand from t = ΔSOC·Q/I.
+    #[test]
+    fn the_hours_of_bleeding_meet_worked_examples() {
+        for (ah, amps, hours) in [
+            (0.200, 0.200, 1.0),
+            (0.05 * 300.0, 0.300, 50.0),
+            (0.05 * 280.0, 0.100, 140.0),
+            (0.02 * 280.0, 0.100, 56.0),
+            (0.05 * 100.0, 0.050, 100.0),
+        ] {
+            assert!((bleeding_hours(ah, amps) - hours).abs() < 1e-9, "{ah} Ah at {amps} A");
+        }
+        assert_eq!(bleeding_hours(-0.1, 0.1), 0.0);
+    }
 }

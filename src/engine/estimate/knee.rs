@@ -21,6 +21,9 @@ const TELLS_BELOW: f64 = 3.20;
 /// ... but for this, V, and this share of what the current added, at a quarter of a volt for 1C and 25 °C; judgement.
 const TELLS_OFF: f64 = 0.012;
 const LOAD_OFF: f64 = 0.25;
+/// Published curves are unlike there, and so is what the current adds to a cell near empty: between 3.0 and 3.1 V cells
+/// differ by this share in how much charge that is (Plett, Naumann, Sunil & Pattipati; docs/sources.md).
+const CURVE_OFF: f64 = 0.4;
 /// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
 const ENDS: f64 = 0.01;
 /// ... and below this share of that at the first crossing.
@@ -236,7 +239,7 @@ impl KneeWatch {
         let (low, high) = (later(volts - off), later(volts + off));
         let came = volts + off < TELLS_BELOW;
         let after = if came { later(volts) } else { low };
-        let half = if came { ((high - low) / 2.0).max(after - low) } else { 0.0 };
+        let half = if came { ((high - low) / 2.0).max(after - low).hypot(CURVE_OFF * after) } else { 0.0 };
         Some(Arrival { after: passed + after, off: half.hypot(0.01 * passed), came })
     }
 

@@ -146,7 +146,7 @@ fn median(order: &[&Arrival]) -> Option<Median> {
     let (low, high) = (order.get(count.checked_sub(1)? / 2)?, order.get(count / 2)?);
     Some(Median {
         after: (low.after + high.after) / 2.0,
-        off: low.off.hypot(high.off) / 2.0,
+        off: (low.off + high.off) / 2.0, // what the current did to one it did to the other: no chance makes it less
         came: low.came && high.came,
     })
 }

@@ -18,6 +18,8 @@ const SURE: f64 = 0.6;
 const KEEPS: f64 = 0.85;
 /// A spread in the knee belongs to the arrivals of the same charge: no longer ago than this, s.
 const SAME_CHARGE: f64 = 43_200.0;
+/// Less than this, Ah, is no distance to tell.
+const NEXT_TO_NOTHING: f64 = 0.05;
 
 pub(super) const RULE: Rule = Rule {
     code: "imbalance",
@@ -58,7 +60,11 @@ fn judge(bench: &Bench, court: &mut Court) {
     if !court.has_cases() && !met {
         return;
     }
-    let Some((subject, low)) = stands_out(bench, court, top).filter(|_| met) else { return court.end(of_pack) };
+    // Where nobody can tell how far, the cell that is still below the knee is the one.
+    let unknown = !top.spread.low.is_some_and(|low| low >= NEXT_TO_NOTHING);
+    let stays = lags(bench, top).filter(|_| unknown);
+    let stands = stays.or_else(|| stands_out(bench, court, top));
+    let Some((subject, low)) = stands.filter(|_| met) else { return court.end(of_pack) };
     court.end(|other| of_pack(other) && other != subject);
     court.say(subject, &signs, &facts(top, capacity, spread));
     court.kind(subject, if low { LOW } else { 0 });
@@ -82,7 +88,7 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
     let recent = bench.view.now.since(top.at) < SAME_CHARGE;
     let bound = !top.is_complete() && recent && least > limits.get(L::ApartBound);
     // A cell that never comes to the knee while the others stand in it: how far it is behind nobody can tell.
-    let behind = !top.is_complete() && recent && is_below_the_knee(bench);
+    let behind = lags(bench, top).is_some();
     let active = |severity| {
         court.has_cases()
             && bench.view.cells.iter().any(|cell| {
@@ -117,11 +123,18 @@ fn facts(top: &Visit, capacity: f64, spread: Option<f64>) -> Vec<(Fact, f64)> {
             facts.extend([(Fact::ApartAh, best), (Fact::ApartPercent, 100.0 * best / capacity)]);
             facts.extend(half.map(|half| (Fact::ApartErrorAh, half)));
         }
-        (None, _, Some(least)) => facts.push((Fact::ApartLeastAh, least)),
+        (None, _, Some(least)) if least >= NEXT_TO_NOTHING => facts.push((Fact::ApartLeastAh, least)),
         _ => {}
     }
     facts.extend(spread.map(|spread| (Fact::SpreadMillivolts, spread)));
     facts
+}
+
+/// A cell that stands below the knee at the end of a charge in which not every cell came to it.
+fn lags(bench: &Bench, top: &Visit) -> Option<(Subject, bool)> {
+    let recent = bench.view.now.since(top.at) < SAME_CHARGE;
+    let lowest = bench.view.lowest().filter(|_| !top.is_complete() && recent && is_below_the_knee(bench))?;
+    Some((Subject::cell(bench.pack.number, lowest.cell), true))
 }
 
 /// Whether the lowest cell stands below the mark of the knee.
@@ -132,7 +145,8 @@ fn is_below_the_knee(bench: &Bench) -> bool {
 /// Highest less lowest cell in mV, in the knee at the tail of a charge.
 fn knee_spread(bench: &Bench) -> Option<f64> {
     let view = bench.view;
-    if obstacle(view).is_some() || !in_knee(view, bench.limits) || lead_may_be_open(bench) {
+    let tail = in_knee(view, bench.limits, is_below_the_knee(bench));
+    if obstacle(view).is_some() || !tail || lead_may_be_open(bench) {
         return None;
     }
     Some((view.highest()?.volts - view.lowest()?.volts) * 1e3)
@@ -143,26 +157,32 @@ fn lead_may_be_open(bench: &Bench) -> bool {
     ends.into_iter().flatten().any(|cell| bench.view.lead_may_be_open(cell.cell, bench.limits))
 }
 
-/// In the knee at the tail of a charge: hardly any current, none of it out of the cells.
-fn in_knee(view: &View, limits: &Limits) -> bool {
-    let knee = limits.get(L::KneeLow)..=limits.get(L::KneeHigh);
+/// In the knee at the tail of a charge: hardly any current, none of it out of the cells. With a cell that is still
+/// below the knee the mean of the others may be above it: there the spread is no longer that of cells near full.
+fn in_knee(view: &View, limits: &Limits, one_below: bool) -> bool {
+    let high = if one_below { f64::MAX } else { limits.get(L::KneeHigh) };
+    let knee = limits.get(L::KneeLow)..=high;
     let tail = -limits.get(L::RestRate)..=limits.get(L::KneeTailRate);
     view.mean.is_some_and(|mean| knee.contains(&mean)) && view.rate().is_some_and(|rate| tail.contains(&rate))
+}
+
+/// How far a cell arrives before the median, as far as that is certain, Ah.
+fn certain(span: &Span) -> f64 {
+    match (span.best, span.low, span.high) {
+        (Some(best), ..) => best,
+        (None, Some(low), _) if low > 0.0 => low,
+        (None, _, Some(high)) if high < 0.0 => high,
+        _ => 0.0,
+    }
 }
 
 /// The cell that arrives furthest from the median, and whether it arrives after it. A cell that was named before
 /// keeps the finding while another is not clearly further away.
 fn stands_out(bench: &Bench, court: &Court, top: &Visit) -> Option<(Subject, bool)> {
-    let far = |span: &Span| match (span.best, span.low, span.high) {
-        (Some(best), ..) => best,
-        (None, Some(low), _) if low > 0.0 => low,
-        (None, _, Some(high)) if high < 0.0 => high,
-        _ => 0.0,
-    };
-    let most = top.ahead.iter().map(|span| far(span).abs()).fold(0.0, f64::max);
+    let most = top.ahead.iter().map(|span| certain(span).abs()).fold(0.0, f64::max);
     let subject = |cell: usize| Subject::cell(bench.pack.number, cell as u8);
     let known = |cell: usize| court.case(subject(cell)).is_some();
-    let cells = top.ahead.iter().map(far).enumerate();
+    let cells = top.ahead.iter().map(certain).enumerate();
     let chosen = cells
         .filter(|(cell, far)| far.abs() >= most || (known(*cell) && far.abs() > TAKES_OVER * most))
         .max_by_key(|(cell, _)| (known(*cell), std::cmp::Reverse(*cell)));
