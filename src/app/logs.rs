@@ -1,7 +1,7 @@
 //! Opening what was named on the command line.
 
 use crate::model::Rejection;
-use crate::report::FirstRefused;
+use crate::report::{FirstRefused, refusal};
 use crate::source::log::{LogReader, ReadError};
 use std::path::{Path, PathBuf};
 
@@ -25,7 +25,7 @@ pub(super) fn not_a_log(reader: &LogReader) -> Option<String> {
         "not a single line of '{}' is a line of a plain CAN text log (line {}: {}); expected lines such as '(1768021200.000000) can0 18FF1080#F480F480F480F480'",
         first.file,
         first.line,
-        first.reason.code()
+        refusal(first.reason)
     ))
 }
 

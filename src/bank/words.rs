@@ -13,14 +13,16 @@ pub fn place_words(key: Key, field: &Field, when: &[When]) -> String {
         Form::Signed => ", signed",
         Form::Float => ", float",
     };
+    // Behind a comma: 'bit 0 - 40' would read as a range of bits.
     let scale = if field.scale == 1.0 { String::new() } else { format!(" × {}", short(field.scale)) };
     let offset = match field.offset {
         0.0 => String::new(),
         offset if offset < 0.0 => format!(" - {}", short(-offset)),
         offset => format!(" + {}", short(offset)),
     };
+    let value = if scale.is_empty() && offset.is_empty() { String::new() } else { format!(", count{scale}{offset}") };
     let when: String = when.iter().map(condition).collect();
-    format!("{key}, {} bits from bit {}{order}{form}{scale}{offset}{when}", field.len, field.start)
+    format!("{key}, {} bits from bit {}{order}{form}{value}{when}", field.len, field.start)
 }
 
 fn condition(when: &When) -> String {
@@ -50,5 +52,17 @@ impl Signal {
         let more =
             if count > 1 { format!(" and the {} after it, by a number in the data", count - 1) } else { String::new() };
         format!("{}{more}: {name}{}", shown(self.slot), place_words(self.key, &self.field, &self.when))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::bank::parse;
+
+    #[test]
+    fn an_offset_does_not_read_as_a_range_of_bits() {
+        let text = "[[pack]]\n[[signal]]\nrole = \"temperature\"\nid = \"3C0\"\nstart = 0\nlength = 8\noffset = -40\n";
+        let bank = parse(text, |_| Err("no DBC is named".into())).unwrap();
+        assert_eq!(bank.signals[0].words(), "temperature 1 of pack 1: id 3C0, 8 bits from bit 0, count - 40");
     }
 }

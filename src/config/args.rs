@@ -8,8 +8,10 @@ use std::path::PathBuf;
 
 /// What stands at the end of the program's own help.
 const AFTER: &str = "\
-Exit code: 0 nothing found; 1 something found; 2 wrong usage, or input that cannot be read;
-3 nothing found, but what should be known is not.
+Exit code of check and watch: 0 nothing found at or above --fail-on (a warning, unless told); 1 something was;
+2 wrong usage, or input that cannot be read; 3 nothing found, but what should be known is not.
+
+A bus that nobody has documented: survey drafts a bank file, and check, watch and replay judge with it.
 
 A monitor, not a protection device: it does not replace BMS, fuses and disconnects. It only listens.";
 

@@ -97,8 +97,14 @@ fn nothing_known(snapshot: &Snapshot) -> Verdict {
         1 => "One frame was heard, and it is not known.".to_owned(),
         frames => format!("{frames} frames were heard, but nothing that is known."),
     };
-    let what_to_do =
-        "Check that the right bus is connected and that a sender of the open frame format is on it.".into();
+    let what_to_do = match snapshot.quality.frames {
+        0 => "Check that the right bus is connected and that its senders have power.",
+        _ => {
+            "Check that the right bus is connected, and the bank file, if there is one. A bus that nobody has \
+             documented: 'cellwright survey' drafts a bank file for it."
+        }
+    }
+    .into();
     Verdict { level: Level::NotKnown, text, what_to_do }
 }
 

@@ -4,10 +4,18 @@ use super::wrap::wrap;
 use crate::model::limits::{Limit, Limits};
 use serde_json::{Value, json};
 
+/// What the unit C means: beside °C it is easily misread.
+const C_RATE: &str =
+    "C is current divided by the pack's rated capacity: 0.2 C at 100 Ah is 20 A. It is no temperature.";
+
 /// Every limit whose name begins so, in words; an empty beginning gives all.
 #[must_use]
 pub fn limits_text(limits: &Limits, begins: &str) -> String {
     let mut out = String::new();
+    if limits.in_force().any(|(limit, _)| limit.name.starts_with(begins) && limit.unit.split(' ').any(|w| w == "C")) {
+        wrap(&mut out, "", C_RATE);
+        out.push('\n');
+    }
     let mut condition = "";
     for (limit, value) in limits.in_force().filter(|(limit, _)| limit.name.starts_with(begins)) {
         let (of, _) = limit.name.split_once('.').unwrap_or((limit.name, ""));

@@ -23,7 +23,7 @@ pub use sources::{sources_json, sources_text};
 pub use survey::{survey_json, survey_text};
 pub use text::text;
 pub use what_if::{WhatIf, what_if_json, what_if_text};
-pub use words::rfc3339;
+pub use words::{refusal, rfc3339};
 
 use crate::model::{Rejection, Snapshot};
 

@@ -9,6 +9,13 @@ use std::fmt::Write;
 /// What is said about a bus that speaks something known already.
 const KNOWN: &str = "This bus already speaks";
 
+/// What to do with what was found.
+const NEXT: &str = "
+Check a few of these against a meter. Then let a draft be written, and judge by it:
+    cellwright survey LOG --format draft > bank.toml   (with --capacity and --celsius as here)
+    cellwright check LOG --bank bank.toml
+";
+
 /// The text for people. `dialects` are the known ones that were heard, `beside` is the comparison with a bank file.
 #[must_use]
 pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) -> String {
@@ -28,7 +35,7 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
     }
     for role in &found.roles {
         let _ = writeln!(text, "\n{} of pack {}: {}", name(role), role.slot.pack + 1, place(role));
-        let _ = writeln!(text, "    {:.0} % sure: it {}", 100.0 * role.confidence, role.evidence);
+        let _ = writeln!(text, "    {:.0} % sure: {}", 100.0 * role.confidence, role.evidence);
     }
     for open in &found.open {
         let _ = writeln!(text, "\nNot found: {}. {}.\n    {}.", words(open.what), capital(&open.why), open.settle);
@@ -38,7 +45,10 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
         rows.iter().for_each(|row| text += &beside_line(row));
     }
     if found.packs > 0 {
-        text += "\nCheck a few of these against a meter. A draft of a bank file: --format draft.\n";
+        text += NEXT;
+    }
+    if found.packs > 0 && !found.open.is_empty() {
+        text += "What was not found can be written into it by hand: 'cellwright bank template' shows how.\n";
     }
     text
 }
@@ -52,9 +62,8 @@ fn beside_line(row: &Beside) -> String {
         Verdict::OnlyFound => "not in the file",
     };
     let place = row.filed.filter(|_| row.verdict != Verdict::Same).map(|(key, field)| {
-        let sign = if field.form == Form::Signed { ", signed" } else { "" };
         let Field { start, len, scale, offset, .. } = field;
-        format!(": {key}, {len} bits from bit {start} ({}-endian{sign}), {scale} a count, {offset} at 0", order(&field))
+        format!(": {key}, {len} bits from bit {start}{}, {scale} a count, {offset} at 0", form_words(&field))
     });
     format!("  {}: {says}{}\n", capital(&row.slot.to_string()), place.unwrap_or_default())
 }
@@ -120,8 +129,18 @@ fn order(field: &Field) -> &'static str {
     if field.order == Order::Big { "big" } else { "little" }
 }
 
+/// ', high byte first, signed', as `bank check` says it; nothing for what is neither.
+fn form_words(field: &Field) -> String {
+    let order = if field.order == Order::Big { ", high byte first" } else { "" };
+    let sign = if field.form == Form::Signed { ", signed" } else { "" };
+    format!("{order}{sign}")
+}
+
 fn words(quantity: Quantity) -> String {
-    quantity.name().replace('_', " ")
+    match quantity {
+        Quantity::ReportedSoc => "reported state of charge".into(),
+        _ => quantity.name().replace('_', " "),
+    }
 }
 
 fn capital(text: &str) -> String {
@@ -137,17 +156,57 @@ fn name(role: &Role) -> String {
     }
 }
 
-/// 'id 3A0, 16 bits from bit 7 (big-endian, signed), 0.1 a count'.
+fn unit(quantity: Quantity) -> &'static str {
+    match quantity.unit() {
+        "fraction" => "of full",
+        unit => unit,
+    }
+}
+
+/// 'id 3A0, 16 bits from bit 7, high byte first, signed, 0.1 A a count, discharge positive'.
 fn place(role: &Role) -> String {
-    let Field { start, len, scale, offset, form, .. } = role.field;
-    let sign = if form == Form::Signed { ", signed" } else { "" };
-    let mut text = format!("id {}, {len} bits from bit {start} ({}-endian{sign}), ", role.id, order(&role.field));
-    let _ = write!(text, "{scale} {} a count", role.slot.quantity.unit());
+    let Field { start, len, scale, offset, .. } = role.field;
+    let mut text = format!("id {}, {len} bits from bit {start}{}, ", role.id, form_words(&role.field));
+    // The draft of a bank file turns a current over too, where the bus counts what is drawn.
+    let turned = role.slot.quantity == Quantity::Current && scale < 0.0;
+    let sign = if turned { -1.0 } else { 1.0 };
+    let (scale, offset) = (sign * scale, sign * offset);
+    let _ = write!(text, "{scale} {} a count", unit(role.slot.quantity));
     if offset != 0.0 {
         let _ = write!(text, ", {offset} at 0");
+    }
+    if turned {
+        text += ", discharge positive";
     }
     if let Some(when) = &role.when {
         let _ = write!(text, ", when {} bits from bit {} are {}", when.field.len, when.field.start, when.number);
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Id, Slot};
+
+    #[test]
+    fn a_current_that_counts_what_is_drawn_is_told_as_the_draft_writes_it() {
+        let field = Field { order: Order::Big, form: Form::Signed, scale: -0.1, ..Field::plain(7, 16) };
+        let role = Role {
+            slot: Slot { pack: 0, index: 0, quantity: Quantity::Current },
+            channel: 0,
+            id: Id::Standard(0x3A2),
+            bytes: 8,
+            when: None,
+            field,
+            confidence: 0.83,
+            evidence: "the cells' voltage follows its steps".into(),
+        };
+        let found = Found { packs: 1, roles: vec![role], ..Found::default() };
+        let text = survey_text(&found, &[], None);
+        let told = "\nCurrent of pack 1: id 3A2, 16 bits from bit 7, high byte first, signed, 0.1 A a count, discharge \
+                    positive\n    83 % sure: the cells' voltage follows its steps\n";
+        assert!(text.contains(told), "{text}");
+        assert!(text.contains("cellwright survey LOG --format draft > bank.toml"), "{text}");
+    }
 }

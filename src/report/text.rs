@@ -18,7 +18,7 @@ pub fn text(report: &Report) -> String {
     let mut out = String::new();
     verdict(&mut out, snapshot);
     if !snapshot.findings.is_empty() {
-        out += "\nFound (times are UTC)\n";
+        out += "\nFound (times are UTC; 'cellwright explain CODE' says how it is judged)\n";
         for (at, finding) in snapshot.findings.iter().enumerate() {
             let cause = snapshot.causes.get(at).copied().flatten();
             found(&mut out, finding, cause.and_then(|cause| snapshot.findings.get(cause)));
@@ -139,9 +139,35 @@ fn estimates(out: &mut String, list: &[Estimate]) {
     if !list.is_empty() {
         out.push_str("\nEstimates\n");
     }
-    for estimate in list {
+    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
+    for estimate in known {
         let (name, unit) = name_and_unit(estimate.name);
         wrap(out, &format!("  {name}, {}: ", estimate.subject), &value(estimate, unit));
+    }
+    not_estimated(out, &unknown);
+}
+
+fn says_nothing(estimate: &Estimate) -> bool {
+    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
+}
+
+/// What is not known stands behind what is, one reason once: many estimates wait for the same thing.
+fn not_estimated(out: &mut String, unknown: &[&Estimate]) {
+    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
+    for estimate in unknown {
+        let why = estimate.why.as_deref().unwrap_or("no reason is told");
+        let what = format!("{}, {}", name_and_unit(estimate.name).0, estimate.subject);
+        match reasons.iter_mut().find(|(reason, _)| *reason == why) {
+            Some((_, list)) if list.contains(&what) => {}
+            Some((_, list)) => list.push(what),
+            None => reasons.push((why, vec![what])),
+        }
+    }
+    if !reasons.is_empty() {
+        out.push_str("  Not known\n");
+    }
+    for (why, list) in reasons {
+        wrap(out, "    ", &format!("{}: {why}", list.join("; ")));
     }
 }
 
@@ -245,6 +271,7 @@ fn notes(out: &mut String, snapshot: &Snapshot) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::Subject;
     use crate::report::example;
 
     #[test]
@@ -256,7 +283,7 @@ WARNING: Cell 3 of pack 1 went up to 3.805 V.
 What to do: Stop this charge or lower its voltage, and find out why the BMS let
             the cell rise so far.
 
-Found (times are UTC)
+Found (times are UTC; 'cellwright explain CODE' says how it is judged)
 
   warning  cell-overvoltage, cell 3 of pack 1
     Cell 3 of pack 1 went up to 3.805 V.
@@ -286,7 +313,8 @@ Not judged
 
 Estimates
   state of charge, pack 1: 98 % (between 96 and 100), as of 2026-01-10 07:00:00
-  capacity, pack 1: not known; no full discharge was seen
+  Not known
+    capacity, pack 1: no full discharge was seen
 
 Data
   frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h 0 min)
@@ -307,6 +335,34 @@ A monitor, not a protection device: it does not replace BMS, fuses and
 disconnects. Estimates of ageing are comparisons.
 ";
         assert_eq!(text(&report), expected);
+    }
+
+    #[test]
+    fn a_reason_that_many_estimates_share_stands_once_and_behind_what_is_known() {
+        let estimate = |name, cell, value: Option<f64>, why: Option<&str>| Estimate {
+            name,
+            subject: Subject::cell(0, cell),
+            value,
+            low: None,
+            high: None,
+            as_of: None,
+            why: why.map(Into::into),
+        };
+        let list = [
+            estimate("cell_resistance_mohm", 0, None, Some("too few steps")),
+            estimate("cell_resistance_mohm", 1, None, Some("too few steps")),
+            estimate("connection_mohm", 0, Some(0.2), None),
+        ];
+        let mut out = String::new();
+        estimates(&mut out, &list);
+        let expected = "
+Estimates
+  connection, cell 1 of pack 1: 0.2 mΩ
+  Not known
+    cell resistance, cell 1 of pack 1; cell resistance, cell 2 of pack 1: too
+    few steps
+";
+        assert_eq!(out, expected);
     }
 
     #[test]

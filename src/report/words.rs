@@ -128,7 +128,8 @@ pub(super) fn with_unit(text: &str, unit: &str) -> String {
 }
 
 /// Why a line or bytes were refused, for people.
-pub(super) const fn refusal(reason: Rejection) -> &'static str {
+#[must_use]
+pub const fn refusal(reason: Rejection) -> &'static str {
     match reason {
         Rejection::NoStamp => "no time in brackets at the start",
         Rejection::BadStamp => "a time that cannot be read",

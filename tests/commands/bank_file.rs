@@ -267,7 +267,7 @@ fn the_template_is_printed_and_reads_back() {
     let told = cellwright(&["bank", "check", &path]);
     assert_eq!((told.code, told.err.as_str()), (0, ""));
     assert!(told.out.contains("Pack 2: 4 cells in series, 100 Ah, sensors: cell, electronics"), "{}", told.out);
-    let cell = "cell-voltage 2 of pack 2: id 3A1, 16 bits from bit 16 × 0.001\n";
+    let cell = "cell-voltage 2 of pack 2: id 3A1, 16 bits from bit 16, count × 0.001\n";
     assert!(told.out.contains(cell), "{}", told.out);
     let inline = cellwright(&["bank", "inline", &path]);
     let again = desk.path("inline.toml");

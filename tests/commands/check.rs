@@ -29,6 +29,28 @@ fn a_cell_charged_far_too_high_is_found_with_its_number_and_fails_the_check() {
 }
 
 #[test]
+fn a_bus_that_nothing_knows_leads_to_the_survey() {
+    let desk = Desk::new();
+    let log = desk.put("other.log", "(1768003200.000000) can0 3A1#0CF20CF3\n(1768003201.000000) can0 3A1#0CEC0CED\n");
+    let (code, report) = json(&[&log]);
+    assert_eq!(code, 3);
+    assert_eq!(
+        report["verdict"]["do"],
+        "Check that the right bus is connected, and the bank file, if there is one. A bus that nobody has documented: \
+         'cellwright survey' drafts a bank file for it."
+    );
+}
+
+#[test]
+fn what_is_no_log_is_told_in_words() {
+    let desk = Desk::new();
+    let file = desk.put("bank.toml", "dialect = \"file\"\n");
+    let ran = cellwright(&["check", &file]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("(line 1: no time in brackets at the start)"), "{}", ran.err);
+}
+
+#[test]
 fn a_notice_fails_only_the_check_that_asks_for_notices() {
     let desk = Desk::new();
     let log = desk.put("notice.log", text_of(one_cell_a_little_high()));

@@ -62,7 +62,12 @@ pub(super) fn last_line(app: &App, width: usize, in_pane: bool) -> Line<'static>
     }
     let mut spans = vec![Span::raw(" ")];
     let mut used = 1;
-    for key in KEYS.iter().filter(|key| stands_here(app, key, in_pane)) {
+    let mut keys: Vec<&Key> = KEYS.iter().filter(|key| stands_here(app, key, in_pane)).collect();
+    if in_pane {
+        // Where few fit, the way back is among them.
+        keys.sort_by_key(|key| !matches!(key.act, Act::Help | Act::Quit | Act::Leave));
+    }
+    for key in keys {
         let short = short(app, key);
         let wide = key.label.chars().count() + short.chars().count() + 3;
         if used + wide > width {

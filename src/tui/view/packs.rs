@@ -141,7 +141,7 @@ pub(super) fn fine_now(app: &App, width: usize, rows: usize) -> Vec<Line<'static
     };
     let none = limit < 0.05;
     let up_to = match none {
-        true => format!("No charging is fine now{why}."),
+        true => format!("Do not charge now{why}."),
         false => format!("Charging is fine up to {}{why}.", amps(limit)),
     };
     let present = pack.current.now().filter(|_| pack.motion == Motion::Charging);
