@@ -12,6 +12,8 @@ use super::volts::Taken;
 const ALIKE: f64 = 0.55;
 /// Lengths that are tried.
 const LENGTHS: [u8; 8] = [8, 10, 12, 14, 16, 20, 24, 32];
+/// A sign that changed so often shows which bits are copies of it.
+const SIGN_CHANGES: u32 = 4;
 /// The voltage drops by about this much per multiple of the capacity an hour, V, at 25 °C within seconds (judgement,
 /// no source; the sag that is reckoned with while a resistance is not known is 0.11).
 pub(super) const VOLTS_PER_C: f64 = 0.115;
@@ -104,7 +106,7 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
 
 /// The run with its sign and its full length: to the end of its byte with what is always a copy of the top.
 fn settled(view: &View, run: Run, limit: u16) -> Run {
-    let run = grown(view, run, limit);
+    let run = extended(view, grown(view, run, limit));
     if run.signed || view.changes(run.big, run.end() - 1) > 0 || !view.first(run.big, run.end() - 1) {
         return run;
     }
@@ -114,6 +116,37 @@ fn settled(view: &View, run: Run, limit: u16) -> Run {
     let far = numbers.iter().fold(0.0_f64, |far, number| far.max(number.abs()));
     let small = far < f64::from(1_u32 << (u32::from(run.len) - 2).min(30));
     if small { grown(view, signed, limit) } else { run }
+}
+
+/// The run with all bits above it that are always copies of a sign that changes; a run within a byte may go on in
+/// either order.
+fn extended(view: &View, run: Run) -> Run {
+    if !run.signed || view.changes(run.big, run.end() - 1) < SIGN_CHANGES {
+        return run;
+    }
+    let mut longest = run;
+    for big in [run.big, !run.big] {
+        if !run.is_in_order(big) {
+            continue;
+        }
+        let low = if big == run.big { run.low } else { turned(run, view.bytes()) };
+        for len in run.len + 1..=32 {
+            let longer = Run { big, low, len, signed: true };
+            let same = |&at: &u32| run.number(view.data(at)) == longer.number(view.data(at));
+            if longer.end() > view.bits() || !view.frames.iter().all(same) {
+                break;
+            }
+            if len > longest.len {
+                longest = longer;
+            }
+        }
+    }
+    longest
+}
+
+/// Where a run within a byte begins in the other order's row.
+fn turned(run: Run, bytes: usize) -> u16 {
+    (bytes as u16).saturating_sub(1 + run.low / 8) * 8 + run.low % 8
 }
 
 /// Packs of one kind have one field: the longest, signed if one of them is.

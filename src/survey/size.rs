@@ -18,8 +18,11 @@ const CAPACITY_ERROR: f64 = 0.05;
 const RESISTANCE_ERROR: f64 = 0.4;
 /// How far a cell with next to no current may be from the published curve at its state of charge, V, and how much is
 /// left of a scale that is further off: cells differ, and hardly ever rest.
-const REST_ERROR: f64 = 0.02;
+const REST_ERROR: f64 = 0.03;
 const REST_LEFT: f64 = 0.05;
+
+/// How much is left of a length above which the byte goes on.
+const CUT: f64 = 0.4;
 
 /// Scales, with how sure each is; `None` for what stays open.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -87,7 +90,12 @@ pub(super) fn find(seen: &Seen, known: &Known) -> Sizes {
             }
             let own = of_amps.scale / (of_soc.scale * slope);
             let sizes = meets(own, known.capacity) * resistance(ohms / of_amps.scale, Some(own));
-            let weight = of_amps.weight * of_soc.weight * sizes * at_rest(&rests, more, of_soc.scale);
+            let whole = if seen.lengths.iter().any(|longer| longer.0 > len && (longer.0 - 1) / 8 == (len - 1) / 8) {
+                CUT
+            } else {
+                1.0
+            };
+            let weight = whole * of_amps.weight * of_soc.weight * sizes * at_rest(&rests, more, of_soc.scale);
             rows.push(Row { amps: of_amps.scale, soc: of_soc.scale, len, weight });
         }
     }
@@ -124,13 +132,18 @@ fn sizes(rows: &[Row]) -> Sizes {
     let most = rows.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
     let len = most.map_or(0, |row| row.len);
     let of_soc =
-        SOC.iter().map(|usual| (usual.scale, share(&|row| row.soc == usual.scale && row.len == len))).collect();
+        SOC.iter().map(|usual| (usual.scale, share(&|row| is_near(row.soc, usual.scale) && row.len == len))).collect();
     Sizes {
         len,
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),
         soc: best(of_soc).filter(|(_, share)| *share >= SURE),
     }
+}
+
+/// Scales so near to each other say the same.
+fn is_near(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 0.025 * b
 }
 
 fn bell(off: f64, error: f64) -> f64 {

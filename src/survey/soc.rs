@@ -4,7 +4,7 @@ use super::amps::Amps;
 use super::bits::Run;
 use super::fit::{self, Line};
 use super::packs::order;
-use super::starts::{grown, starts};
+use super::starts::{Start, grown, starts};
 use super::view::{Row, View};
 use super::volts::Taken;
 
@@ -12,6 +12,10 @@ use super::volts::Taken;
 const ALIKE: f64 = 0.97;
 /// Counts by which it must have moved.
 const LEAST_COUNTS: f64 = 4.0;
+/// What a longer run must go better by than a shorter one.
+const CLOSER: f64 = 0.0005;
+/// Of any field so much stays unexplained: finer differences say nothing.
+const LEAST_OFF: f64 = 0.002;
 /// One point in so many is looked at.
 const STRIDE: usize = 4;
 
@@ -28,6 +32,7 @@ pub(super) struct Soc {
     pub(super) together: f64,
     /// First bit that belongs to something else.
     limit: u16,
+    /// How much what is left open counts.
     weight: f64,
 }
 
@@ -93,6 +98,7 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
     for (at, view) in views.iter().enumerate() {
         for start in starts(view) {
             for len in 6..=17 {
+                let start = if start.low.is_multiple_of(8) { Start { limit: start.reach, ..start } } else { start };
                 let Some(run) = start.run(len, false).filter(|run| view.is_own(run)) else { continue };
                 let sample = view.sample(&run, 160);
                 if sample.iter().all(|raw| raw >> (len - 1) == 0) || taken.holds(views, at, &run) {
@@ -103,7 +109,7 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
                 if ((high - low) as f64) < LEAST_COUNTS {
                     continue;
                 }
-                let weight = if start.shows { 1.0 } else { 0.97 } * if start.is_cut(view) { 0.97 } else { 1.0 };
+                let weight = if start.shows { 1.0 } else { 1.5 } * if start.is_cut(view) { 2.0 } else { 1.0 };
                 let counts = thin(view.series(&run));
                 let Some(mut soc) = judge(&counts, &hours, first) else { continue };
                 soc.view = at;
@@ -156,11 +162,14 @@ fn one_each(views: &[View], all: &[Soc], packs: usize) -> Option<Vec<Soc>> {
     let mut best: Option<(f64, Vec<Soc>)> = None;
     for head in all {
         let mut own: Vec<&Soc> = all.iter().filter(|other| shape(other) == shape(head)).collect();
-        own.sort_by(|a, b| (a.view, b.run.len).cmp(&(b.view, a.run.len)));
+        own.sort_by_key(|soc| (soc.view, soc.run.len));
+        // the shortest length that is as good as any: what is always 1 above it may belong to something else
+        own.dedup_by(|longer, soc| longer.view == soc.view && longer.together < soc.together + CLOSER);
+        own.reverse();
         own.dedup_by_key(|soc| soc.view);
-        let score = own.iter().map(|soc| soc.together * soc.weight).sum::<f64>() / own.len() as f64;
-        if own.len() == packs && best.as_ref().is_none_or(|(most, _)| score > *most) {
-            best = Some((score, own.into_iter().cloned().collect()));
+        let off = own.iter().map(|soc| (1.0 - soc.together + LEAST_OFF) * soc.weight).sum::<f64>() / own.len() as f64;
+        if own.len() == packs && best.as_ref().is_none_or(|(least, _)| off < *least) {
+            best = Some((off, own.into_iter().cloned().collect()));
         }
     }
     best.map(|(_, own)| own)

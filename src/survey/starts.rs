@@ -12,6 +12,9 @@ pub(super) struct Start {
     pub(super) low: u16,
     /// First bit that belongs to something else.
     pub(super) limit: u16,
+    /// First bit after the start's own byte, at a byte's edge, that belongs to something else: a number that moves by
+    /// two counts at a time looks as if its second bit began something.
+    pub(super) reach: u16,
     /// It shows in the bits; otherwise only a byte or a half of one begins here.
     pub(super) shows: bool,
 }
@@ -21,7 +24,7 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
     let mut starts = Vec::new();
     for big in [false, true] {
         let bits = view.bits();
-        let mut limit = bits;
+        let (mut limit, mut reach) = (bits, bits);
         for low in (0..bits).rev() {
             let changes = view.changes(big, low);
             if changes == 0 {
@@ -29,10 +32,13 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
             }
             let shows = begins(view, big, low);
             if shows || low % 4 == 0 {
-                starts.push(Start { big, low, limit, shows });
+                starts.push(Start { big, low, limit, reach, shows });
             }
             if shows {
                 limit = low;
+            }
+            if shows && low.is_multiple_of(8) {
+                reach = low;
             }
         }
     }
