@@ -36,7 +36,7 @@ pub(super) struct Amps {
 pub(super) fn find(views: &[View], mean: &[f32], packs: usize, taken: &Taken, by_choice: bool) -> Option<Vec<Amps>> {
     let mut all: Vec<Amps> = Vec::new();
     for (at, view) in views.iter().enumerate() {
-        for start in starts(view) {
+        for start in starts(view).into_iter().map(Start::whole) {
             if view.changes(start.big, start.low) * 200 < view.pairs {
                 continue;
             }

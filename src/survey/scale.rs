@@ -55,7 +55,7 @@ pub(super) const AMPS: &[Usual] = &[
     usual(0.5, 0.0, 0.2),
     usual(0.2, 0.0, 0.05),
     usual(1.0, 0.0, 0.3),
-    usual(0.25, 0.0, 0.1),
+    usual(0.25, 0.0, 0.05),
 ];
 
 /// Of states of charge, as a share of 1.

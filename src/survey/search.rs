@@ -42,11 +42,8 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let mut soc = soc::find(&views, &amps, row, &taken, packs.by_choice);
-        let first = soc.as_ref().and_then(|soc| soc.first());
-        let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
-        let seen = size::Seen { amps: &amps, soc: soc.as_deref(), mean: &mean, lengths: &lengths };
-        let sizes = size::find(&seen, known);
+        let socs = soc::find(&views, &amps, row, &taken, packs.by_choice);
+        let (mut soc, sizes) = sized(&views, &amps, socs, (&mean, known));
         for soc in soc.iter_mut().flatten() {
             let Some(view) = views.get(soc.view) else { continue };
             soc.with(view, sizes.len.max(soc.run.len));
@@ -72,6 +69,28 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     }
     say_open(&mut found, &scales);
     found
+}
+
+/// The state of charge, if any, whose scale goes best with that of the current, and these scales.
+fn sized(
+    views: &[View],
+    amps: &[Amps],
+    socs: Vec<Vec<Soc>>,
+    (mean, known): (&[f32], &Known),
+) -> (Option<Vec<Soc>>, Sizes) {
+    let sizes = |soc: Option<&[Soc]>| {
+        let first = soc.and_then(|soc| soc.first());
+        let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
+        size::find(&size::Seen { amps, soc, mean, lengths: &lengths }, known)
+    };
+    let of_each = socs.into_iter().map(|soc| {
+        let sizes = sizes(Some(&soc));
+        (sizes.weight / soc::off(&soc), soc, sizes)
+    });
+    match of_each.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(.., sizes)| sizes.amps.is_some() || sizes.soc.is_some()) {
+        Some((_, soc, sizes)) => (Some(soc), sizes),
+        None => (None, sizes(None)),
+    }
 }
 
 /// What would settle a quantity that is open.

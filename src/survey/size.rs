@@ -31,6 +31,8 @@ pub(super) struct Sizes {
     pub(super) soc: Option<(f64, f64)>,
     /// Length of the state of charge.
     pub(super) len: u8,
+    /// How much speaks for the likeliest scales.
+    pub(super) weight: f64,
     /// Scales of the current that remain possible.
     pub(super) open: Vec<f64>,
 }
@@ -135,6 +137,7 @@ fn sizes(rows: &[Row]) -> Sizes {
         SOC.iter().map(|usual| (usual.scale, share(&|row| is_near(row.soc, usual.scale) && row.len == len))).collect();
     Sizes {
         len,
+        weight: most.map_or(0.0, |row| row.weight),
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),
         soc: best(of_soc).filter(|(_, share)| *share >= SURE),

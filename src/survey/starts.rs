@@ -58,6 +58,11 @@ impl Start {
         !self.low.is_multiple_of(8) && below * 3 > view.changes(self.big, self.low)
     }
 
+    /// A start at a byte's edge with everything up to what begins at a later byte's edge.
+    pub(super) fn whole(self) -> Self {
+        if self.low.is_multiple_of(8) { Self { limit: self.reach, ..self } } else { self }
+    }
+
     /// The run of so many bits with a sign from here. What seems to begin above may be its sign, which changes more
     /// often than the bits of a large number: then all bits above are the same.
     pub(super) fn signed(&self, view: &View, len: u8) -> Option<Run> {

@@ -122,7 +122,7 @@ pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<War
         if !place.ids.iter().any(|own| own.abs_diff(id) <= NEAR_ID) {
             continue;
         }
-        for start in starts(view) {
+        for start in starts(view).into_iter().map(Start::whole) {
             runs(view, at, &start, heat, &mut all, |run| view.is_own(run) && !place.taken.holds(views, at, run));
         }
     }
