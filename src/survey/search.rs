@@ -38,12 +38,10 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mut taken = taken(&views, &packs.packs);
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
-    if let Some(amps) = amps::find(&views, &mean, packs.packs.len(), &taken, packs.by_choice) {
+    if let Some((amps, mut soc, sizes)) = current(&views, &packs, &taken, (&mean, row), known) {
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let socs = soc::find(&views, &amps, row, &taken, packs.by_choice);
-        let (mut soc, sizes) = sized(&views, &amps, socs, (&mean, known));
         for soc in soc.iter_mut().flatten() {
             let Some(view) = views.get(soc.view) else { continue };
             soc.with(view, sizes.len.max(soc.run.len));
@@ -71,13 +69,44 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     found
 }
 
+/// What the currents and states of charge are, with their scales: of all that it may be, that of which the scales go
+/// together best.
+type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
+
+/// A state of charge for which less than this speaks is none.
+const LEAST_WEIGHT: f64 = 2e-4;
+/// How much a current counts for which no state of charge gives the scale.
+const ALONE: f64 = 0.02;
+
+fn current(
+    views: &[View],
+    packs: &Packs,
+    taken: &Taken,
+    (mean, row): (&[f32], Row),
+    known: &Known,
+) -> Option<Sized> {
+    let mut best: Option<(f64, Sized)> = None;
+    for (score, amps) in amps::find(views, mean, packs.packs.len(), taken, packs.by_choice) {
+        let mut taken = taken.clone();
+        for amps in &amps {
+            taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
+        }
+        let (weight, soc, sizes) = sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
+        let weight = weight * score.powi(4);
+        if best.as_ref().is_none_or(|(most, _)| weight > *most) {
+            best = Some((weight, (amps, soc, sizes)));
+        }
+    }
+    best.map(|(_, sized)| sized)
+}
+
 /// The state of charge, if any, whose scale goes best with that of the current, and these scales.
 fn sized(
     views: &[View],
     amps: &[Amps],
     socs: Vec<Vec<Soc>>,
     (mean, known): (&[f32], &Known),
-) -> (Option<Vec<Soc>>, Sizes) {
+) -> (f64, Option<Vec<Soc>>, Sizes) {
     let sizes = |soc: Option<&[Soc]>| {
         let first = soc.and_then(|soc| soc.first());
         let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
@@ -85,11 +114,14 @@ fn sized(
     };
     let of_each = socs.into_iter().map(|soc| {
         let sizes = sizes(Some(&soc));
-        (sizes.weight / soc::off(&soc), soc, sizes)
+        (sizes.weight * soc::LEAST_OFF / soc::off(&soc), soc, sizes)
     });
-    match of_each.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(.., sizes)| sizes.amps.is_some() || sizes.soc.is_some()) {
-        Some((_, soc, sizes)) => (Some(soc), sizes),
-        None => (None, sizes(None)),
+    match of_each.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(weight, ..)| *weight > LEAST_WEIGHT) {
+        Some((weight, soc, sizes)) => (weight, Some(soc), sizes),
+        None => {
+            let sizes = sizes(None);
+            (ALONE * sizes.weight, None, sizes)
+        }
     }
 }
 

@@ -187,15 +187,16 @@ pub(super) fn offset(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<f
     let (low, high) = (fit::share(&mut counts, 0.001) * scale, fit::share(&mut counts, 0.999) * scale);
     let half = (1_u64 << (run.len - 1)) as f64 * scale;
     let still = soc.map(|soc| soc.iter().map(|soc| soc.zero).sum::<f64>() / soc.len().max(1) as f64 * scale);
-    let possible = |offset: &f64| match still {
-        Some(still) => (still - offset).abs() <= STANDS_STILL,
-        None => low <= offset + 5.0 && high >= offset - 5.0,
-    };
     let zero = [0.0].into_iter().filter(|_| low < 20.0).chain(OFFSETS).chain([half]);
-    let found: Vec<f64> = zero.filter(possible).collect();
-    let best = match still {
-        Some(still) => found.into_iter().min_by(|a, b| (a - still).abs().total_cmp(&(b - still).abs())),
-        None => found.first().copied(),
-    };
-    best.map(|offset| -offset)
+    let above = amps.first().map_or(&[0.0][..], |amps| &amps.above);
+    // ones above the field that never change may be a part of its offset
+    let all = zero.flat_map(|zero| above.iter().map(move |above| zero - above * scale));
+    match still {
+        Some(still) => {
+            let found = all.filter(|offset| (still - offset).abs() <= STANDS_STILL);
+            found.min_by(|a, b| (a - still).abs().total_cmp(&(b - still).abs()))
+        }
+        None => all.into_iter().find(|offset| low <= offset + 5.0 && high >= offset - 5.0),
+    }
+    .map(|offset| -offset)
 }

@@ -15,7 +15,7 @@ const LEAST_COUNTS: f64 = 4.0;
 /// What a longer run must go better by than a shorter one.
 const CLOSER: f64 = 0.0005;
 /// Of any field so much stays unexplained: finer differences say nothing.
-const LEAST_OFF: f64 = 0.002;
+pub(super) const LEAST_OFF: f64 = 0.002;
 /// Places that are looked at closer.
 const MOST_SETS: usize = 6;
 /// One point in so many is looked at.
