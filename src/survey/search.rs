@@ -78,20 +78,15 @@ const LEAST_WEIGHT: f64 = 2e-4;
 /// How much a current counts for which no state of charge gives the scale.
 const ALONE: f64 = 0.02;
 
-fn current(
-    views: &[View],
-    packs: &Packs,
-    taken: &Taken,
-    (mean, row): (&[f32], Row),
-    known: &Known,
-) -> Option<Sized> {
+fn current(views: &[View], packs: &Packs, taken: &Taken, (mean, row): (&[f32], Row), known: &Known) -> Option<Sized> {
     let mut best: Option<(f64, Sized)> = None;
     for (score, amps) in amps::find(views, mean, packs.packs.len(), taken, packs.by_choice) {
         let mut taken = taken.clone();
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let (weight, soc, sizes) = sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
+        let (weight, soc, sizes) =
+            sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
         let weight = weight * score.powi(4);
         if best.as_ref().is_none_or(|(most, _)| weight > *most) {
             best = Some((weight, (amps, soc, sizes)));
@@ -161,7 +156,7 @@ fn say_open(found: &mut Found, scales: &[f64]) {
 
 /// The heat that each pack's current makes.
 fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<warm::Heat> {
-    let own = sizes.amps.zip(known.capacity).map(|((scale, _), capacity)| scale / capacity);
+    let own = sizes.likely.zip(known.capacity).map(|(scale, capacity)| scale / capacity);
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);
     let zero = sizes.amps.and_then(|(scale, _)| Some(-size::offset(amps, soc, scale)? / scale));

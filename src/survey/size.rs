@@ -15,7 +15,7 @@ const CAPACITY: (f64, f64) = (40.0, 700.0);
 /// How well the capacity that current and charge make must meet the one that is printed on the pack, as a logarithm.
 const CAPACITY_ERROR: f64 = 0.05;
 /// The same of resistance, which differs by temperature and make.
-const RESISTANCE_ERROR: f64 = 0.4;
+const RESISTANCE_ERROR: f64 = 0.35;
 /// How far a cell with next to no current may be from the published curve at its state of charge, V, and how much is
 /// left of a scale that is further off: cells differ, and hardly ever rest.
 const REST_ERROR: f64 = 0.03;
@@ -31,6 +31,8 @@ pub(super) struct Sizes {
     pub(super) soc: Option<(f64, f64)>,
     /// Length of the state of charge.
     pub(super) len: u8,
+    /// The likeliest scale of the current, sure or not.
+    pub(super) likely: Option<f64>,
     /// How much speaks for the likeliest scales.
     pub(super) weight: f64,
     /// Scales of the current that remain possible.
@@ -137,6 +139,7 @@ fn sizes(rows: &[Row]) -> Sizes {
         SOC.iter().map(|usual| (usual.scale, share(&|row| is_near(row.soc, usual.scale) && row.len == len))).collect();
     Sizes {
         len,
+        likely: most.map(|row| row.amps),
         weight: most.map_or(0.0, |row| row.weight),
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),

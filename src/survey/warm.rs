@@ -18,7 +18,7 @@ const HOURS_LOST: [f64; 3] = [2.0, 4.0, 8.0];
 const ALIKE: f64 = 0.6;
 const ALIKE_EACH: f64 = 0.3;
 /// The same of one that moved by many counts.
-const ALIKE_FINE: f64 = 0.8;
+const ALIKE_FINE: f64 = 0.75;
 const FINE: f64 = 12.0;
 /// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
 const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
@@ -52,8 +52,8 @@ pub(super) struct Warm {
 /// The heat of a current.
 pub(super) struct Heat {
     /// Kelvin by which it would warm a cell at each point, or something proportional to it; for each time in which
-    /// it goes again.
-    kelvin: Vec<Vec<f32>>,
+    /// it goes again, with the share that remains from one point to the next.
+    kelvin: Vec<(Vec<f32>, f64)>,
     /// The kelvins are kelvins.
     is_absolute: bool,
 }
@@ -71,13 +71,13 @@ impl Heat {
                 kelvin = kelvin * keep + rate * rate * volts_per_c / JOULE_KELVIN_AH * row.step;
                 kelvin as f32
             };
-            amps.counts.iter().map(warm).collect()
+            (amps.counts.iter().map(warm).collect(), keep)
         };
         Self { kelvin: HOURS_LOST.into_iter().map(warmed).collect(), is_absolute: per_capacity.is_some() }
     }
 
     fn line(&self, counts: &[f32]) -> Line {
-        let lines = self.kelvin.iter().map(|kelvin| fit::beside_time(kelvin, counts, STRIDE));
+        let lines = self.kelvin.iter().map(|(kelvin, still)| fit::beside_time(kelvin, counts, *still, STRIDE));
         lines.max_by(|a, b| a.together.total_cmp(&b.together)).unwrap_or_default()
     }
 }
@@ -110,7 +110,8 @@ struct Slow {
 struct Group {
     members: Vec<Slow>,
     together: f64,
-    weight: f64,
+    /// It goes so well with the heat that others may be measured by it.
+    leads: bool,
 }
 
 /// The temperatures, sensor by sensor, each for every pack.
@@ -153,7 +154,7 @@ fn runs(view: &View, at: usize, start: &Start, heat: &Heat, all: &mut Vec<Slow>,
                 * if changing {
                     0.05
                 } else if ones {
-                    0.3
+                    0.12
                 } else {
                     1.0
                 };
@@ -229,11 +230,8 @@ fn groups(views: &[View], all: &[Slow], packs: usize, by_choice: bool) -> Vec<Gr
         let members: Vec<Slow> = members.into_iter().skip(number % each).step_by(each).collect();
         let count = members.len().max(1) as f64;
         let together = members.iter().map(|slow| slow.line.together).sum::<f64>() / count;
-        let weight = members.iter().map(|slow| slow.weight).sum::<f64>() / count;
         let least = if members.iter().all(Slow::is_fine) { ALIKE_FINE } else { ALIKE };
-        if together >= least {
-            groups.push(Group { members, together, weight });
-        }
+        groups.push(Group { leads: together >= least, members, together });
     }
     groups
 }
@@ -272,7 +270,7 @@ fn sensors(views: &[View], groups: Vec<Group>, is_absolute: bool, celsius: Optio
     let mut of_ways = vec![0.0_f64; WARM.len()];
     for (way, usual) in WARM.iter().enumerate() {
         for (anchor, group) in groups.iter().enumerate() {
-            if good(anchor, way) < 1e-3 {
+            if !group.leads || good(anchor, way) < 1e-3 {
                 continue;
             }
             let (middle, rise) = group.level(usual);
@@ -299,7 +297,10 @@ fn sensors(views: &[View], groups: Vec<Group>, is_absolute: bool, celsius: Optio
         }
     }
     let Some((sum, usual, kept)) = best else { return Vec::new() };
-    let sure = sum / of_ways.iter().sum::<f64>();
+    // offsets so near to each other say the same
+    let near = |other: &Usual| other.scale == usual.scale && (other.offset - usual.offset).abs() < 0.5;
+    let others: f64 = WARM.iter().zip(&of_ways).filter(|(other, _)| !near(other)).map(|(_, sum)| sum).sum();
+    let sure = sum / (sum + others);
     if sure < SURE {
         return Vec::new();
     }
