@@ -8,8 +8,9 @@ use super::scale::{AMPS, SOC};
 use super::soc::Soc;
 use crate::curve::{OCV_PLETT_MID, RESISTANCE_RATIO_PLETT};
 
-/// How sure a scale must be to be named.
-const SURE: f64 = 0.85;
+/// How sure a scale must be to be named: of current, and of charge, of which only the length may be open.
+const SURE: f64 = 0.8;
+const SURE_SOC: f64 = 0.72;
 /// Capacity of a pack, Ah, when nobody says.
 const CAPACITY: (f64, f64) = (40.0, 700.0);
 /// How well the capacity that current and charge make must meet the one that is printed on the pack, as a logarithm.
@@ -143,7 +144,7 @@ fn sizes(rows: &[Row]) -> Sizes {
         weight: most.map_or(0.0, |row| row.weight),
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),
-        soc: best(of_soc).filter(|(_, share)| *share >= SURE),
+        soc: best(of_soc).filter(|(_, share)| *share >= SURE_SOC),
     }
 }
 

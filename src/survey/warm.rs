@@ -15,10 +15,10 @@ const JOULE_KELVIN_AH: f64 = 27.5;
 /// In so many hours most of the heat has gone again (judgement): small packs in a draught, large ones in a box.
 const HOURS_LOST: [f64; 3] = [2.0, 4.0, 8.0];
 /// How well the fields of a place go with the heat at least, on average and each.
-const ALIKE: f64 = 0.6;
+const ALIKE: f64 = 0.5;
 const ALIKE_EACH: f64 = 0.3;
 /// The same of one that moved by many counts.
-const ALIKE_FINE: f64 = 0.75;
+const ALIKE_FINE: f64 = 0.65;
 const FINE: f64 = 12.0;
 /// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
 const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
@@ -30,7 +30,7 @@ const RISE: f64 = 1.6;
 /// How far the rise may be from the one that is reckoned, as a logarithm.
 const RISE_ERROR: f64 = 0.5;
 /// How sure a way to write them must be to be named.
-const SURE: f64 = 0.8;
+const SURE: f64 = 0.7;
 /// How far two sensors of a bank usually are apart at most, K, and by how much one may rise more than another.
 const APART: f64 = 6.0;
 const RISE_APART: f64 = 2.5;
