@@ -38,7 +38,16 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mut taken = taken(&views, &packs.packs);
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
-    if let Some((amps, mut soc, sizes)) = current(&views, &packs, &taken, (&mean, row), known) {
+    let current = current(&views, &packs, &taken, (&mean, row), known);
+    let answers = |(amps, _, sizes): &Sized| sizes.amps.is_some() && amps.iter().all(|amps| amps.together > ANSWERS);
+    if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
+        // cells for which nothing else speaks are something that happens to read alike
+        found.roles.clear();
+        found.packs = 0;
+        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into()));
+        return found;
+    }
+    if let Some((amps, mut soc, sizes)) = current {
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
@@ -73,6 +82,8 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
 /// together best.
 type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
 
+/// How alike the changes of current and voltage are at least when nothing else speaks for the cells.
+const ANSWERS: f64 = 0.7;
 /// A state of charge for which less than this speaks is none.
 const LEAST_WEIGHT: f64 = 2e-4;
 /// How much a current counts for which no state of charge gives the scale.
