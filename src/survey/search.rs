@@ -39,7 +39,10 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
     let current = current(&views, &packs, &taken, (&mean, row), known);
-    let answers = |(amps, _, sizes): &Sized| sizes.amps.is_some() && amps.iter().all(|amps| amps.together > ANSWERS);
+    let answers = |(amps, _, sizes): &Sized| {
+        let least = if sizes.amps.is_some() { ANSWERS } else { ANSWERS_ALONE };
+        amps.iter().all(|amps| amps.together > least)
+    };
     if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
         // cells for which nothing else speaks are something that happens to read alike
         found.roles.clear();
@@ -84,6 +87,8 @@ type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
 
 /// How alike the changes of current and voltage are at least when nothing else speaks for the cells.
 const ANSWERS: f64 = 0.7;
+/// The same of a current whose scale is open.
+const ANSWERS_ALONE: f64 = 0.85;
 /// A state of charge for which less than this speaks is none.
 const LEAST_WEIGHT: f64 = 2e-4;
 /// How much a current counts for which no state of charge gives the scale.

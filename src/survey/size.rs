@@ -9,8 +9,8 @@ use super::soc::Soc;
 use crate::curve::{OCV_PLETT_MID, RESISTANCE_RATIO_PLETT};
 
 /// How sure a scale must be to be named: of current, and of charge, of which only the length may be open.
-const SURE: f64 = 0.8;
-const SURE_SOC: f64 = 0.72;
+const SURE: f64 = 0.85;
+const SURE_SOC: f64 = 0.8;
 /// Capacity of a pack, Ah, when nobody says.
 const CAPACITY: (f64, f64) = (40.0, 700.0);
 /// How well the capacity that current and charge make must meet the one that is printed on the pack, as a logarithm.

@@ -30,7 +30,7 @@ const RISE: f64 = 1.6;
 /// How far the rise may be from the one that is reckoned, as a logarithm.
 const RISE_ERROR: f64 = 0.5;
 /// How sure a way to write them must be to be named.
-const SURE: f64 = 0.7;
+const SURE: f64 = 0.75;
 /// How far two sensors of a bank usually are apart at most, K, and by how much one may rise more than another.
 const APART: f64 = 6.0;
 const RISE_APART: f64 = 2.5;
