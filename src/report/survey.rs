@@ -25,7 +25,8 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
             writeln!(text, "{KNOWN} {}: 'cellwright check' reads it without a bank file.\n", dialects.join(" and "));
     }
     let minutes = found.seconds / 60.0;
-    let _ = writeln!(text, "{} frames of {} messages in {minutes:.1} minutes.", found.frames, found.messages);
+    let kinds = if found.messages == 1 { "message" } else { "messages" };
+    let _ = writeln!(text, "{} frames of {} {kinds} in {minutes:.1} minutes.", found.frames, found.messages);
     match found.packs {
         0 => text += "No bank was found.\n",
         1 => text += "One pack was found.\n",

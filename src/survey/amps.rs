@@ -10,8 +10,13 @@ use super::volts::Taken;
 
 /// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow.
 const ALIKE: f64 = 0.55;
+/// Sets that are looked at closer, and how much less may speak for them than for the likeliest.
+const MOST_SETS: usize = 5;
+const NEARLY: f64 = 0.85;
 /// Lengths that are tried.
 const LENGTHS: [u8; 8] = [8, 10, 12, 14, 16, 20, 24, 32];
+/// A sign that changed so often shows which bits are copies of it.
+const SIGN_CHANGES: u32 = 4;
 /// The voltage drops by about this much per multiple of the capacity an hour, V, at 25 °C within seconds (judgement,
 /// no source; the sag that is reckoned with while a resistance is not known is 0.11).
 pub(super) const VOLTS_PER_C: f64 = 0.115;
@@ -27,21 +32,30 @@ pub(super) struct Amps {
     pub(super) slope: f64,
     /// How alike its changes are to the voltage's, 0 to 1.
     pub(super) together: f64,
+    /// What ones above it that never change would add to its counts.
+    pub(super) above: Vec<f64>,
     weight: f64,
 }
 
-/// The currents: one field for each pack, at one place of their messages.
-pub(super) fn find(views: &[View], mean: &[f32], packs: usize, taken: &Taken, by_choice: bool) -> Option<Vec<Amps>> {
+/// Fields that may be the currents, one for each pack at one place of their messages, with how much speaks for them;
+/// the likeliest first.
+pub(super) fn find(
+    views: &[View],
+    mean: &[f32],
+    packs: usize,
+    taken: &Taken,
+    by_choice: bool,
+) -> Vec<(f64, Vec<Amps>)> {
     let mut all: Vec<Amps> = Vec::new();
     for (at, view) in views.iter().enumerate() {
-        for start in starts(view) {
+        for start in starts(view).into_iter().map(Start::whole) {
             if view.changes(start.big, start.low) * 200 < view.pairs {
                 continue;
             }
             all.extend(best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run)));
         }
     }
-    let mut best: Option<(f64, Vec<Amps>)> = None;
+    let mut sets: Vec<(f64, Vec<Amps>)> = Vec::new();
     for head in &all {
         let shape = |amps: &Amps| {
             let view = views.get(amps.view);
@@ -50,14 +64,20 @@ pub(super) fn find(views: &[View], mean: &[f32], packs: usize, taken: &Taken, by
         let own: Vec<&Amps> = all.iter().filter(|other| shape(other) == shape(head)).collect();
         let score = own.iter().map(|amps| amps.together * amps.weight).sum::<f64>() / own.len() as f64;
         let same_way = own.iter().all(|amps| amps.slope * head.slope > 0.0);
-        if own.len() == packs && same_way && best.as_ref().is_none_or(|(most, _)| score > *most) {
-            best = Some((score, own.into_iter().cloned().collect()));
+        let is_first = own.first().is_some_and(|first| first.view == head.view);
+        if own.len() == packs && same_way && is_first {
+            sets.push((score, own.into_iter().cloned().collect()));
         }
     }
-    let (_, mut own) = best?;
-    own.sort_by_key(|amps| order(views, by_choice, amps.view, 0));
-    align(views, &mut own);
-    Some(own)
+    sets.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let most = sets.first().map_or(0.0, |(score, _)| *score);
+    sets.retain(|(score, _)| *score >= most * NEARLY);
+    sets.truncate(MOST_SETS);
+    for (_, own) in &mut sets {
+        own.sort_by_key(|amps| order(views, by_choice, amps.view, 0));
+        align(views, own);
+    }
+    sets
 }
 
 /// The run from a start that goes best with the voltage.
@@ -82,7 +102,7 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
             let together = line.together.abs();
             if together > best.as_ref().map_or(ALIKE, |best| best.together + 0.002) {
                 let weight = if start.shows { 1.0 } else { 0.93 } * if start.is_cut(view) { 0.9 } else { 1.0 };
-                best = Some(Amps { view: at, run, counts, slope: line.slope, together, weight });
+                best = Some(Amps { view: at, run, counts, slope: line.slope, together, above: vec![0.0], weight });
             }
         }
     }
@@ -104,7 +124,7 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
 
 /// The run with its sign and its full length: to the end of its byte with what is always a copy of the top.
 fn settled(view: &View, run: Run, limit: u16) -> Run {
-    let run = grown(view, run, limit);
+    let run = extended(view, grown(view, run, limit));
     if run.signed || view.changes(run.big, run.end() - 1) > 0 || !view.first(run.big, run.end() - 1) {
         return run;
     }
@@ -116,6 +136,37 @@ fn settled(view: &View, run: Run, limit: u16) -> Run {
     if small { grown(view, signed, limit) } else { run }
 }
 
+/// The run with all bits above it that are always copies of a sign that changes; a run within a byte may go on in
+/// either order.
+fn extended(view: &View, run: Run) -> Run {
+    if !run.signed || view.changes(run.big, run.end() - 1) < SIGN_CHANGES {
+        return run;
+    }
+    let mut longest = run;
+    for big in [run.big, !run.big] {
+        if !run.is_in_order(big) {
+            continue;
+        }
+        let low = if big == run.big { run.low } else { turned(run, view.bytes()) };
+        for len in run.len + 1..=32 {
+            let longer = Run { big, low, len, signed: true };
+            let same = |&at: &u32| run.number(view.data(at)) == longer.number(view.data(at));
+            if longer.end() > view.bits() || !view.frames.iter().all(same) {
+                break;
+            }
+            if len > longest.len {
+                longest = longer;
+            }
+        }
+    }
+    longest
+}
+
+/// Where a run within a byte begins in the other order's row.
+fn turned(run: Run, bytes: usize) -> u16 {
+    (bytes as u16).saturating_sub(1 + run.low / 8) * 8 + run.low % 8
+}
+
 /// Packs of one kind have one field: the longest, signed if one of them is.
 fn align(views: &[View], own: &mut [Amps]) {
     let len = own.iter().map(|amps| amps.run.len).max().unwrap_or(0);
@@ -124,5 +175,22 @@ fn align(views: &[View], own: &mut [Amps]) {
         let Some(view) = views.get(amps.view) else { continue };
         amps.run = Run { len, signed, ..amps.run };
         amps.counts = view.series(&amps.run);
+        amps.above = above(view, &amps.run);
     }
+}
+
+/// What a number with an offset may have above the bits that move.
+fn above(view: &View, run: &Run) -> Vec<f64> {
+    let mut above = vec![0.0];
+    let mut more = 0.0;
+    for bit in run.end()..view.bits().min(run.low + 17) {
+        if view.changes(run.big, bit) > 0 {
+            break;
+        }
+        if view.first(run.big, bit) {
+            more += 2_f64.powi(i32::from(bit - run.low));
+            above.push(more);
+        }
+    }
+    above
 }

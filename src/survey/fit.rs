@@ -61,6 +61,39 @@ pub(super) fn changes_at(x: &[f32], y: &[f32], lag: usize, stride: usize) -> Lin
     )
 }
 
+/// The line of y over x when what goes with time, its square, and what was there at first and goes again (so much of
+/// it remains from one point to the next) is taken from both; one point in `stride`.
+pub(super) fn beside_time(x: &[f32], y: &[f32], remains: f64, stride: usize) -> Line {
+    let middle = 0.5 * x.len().min(y.len()) as f64;
+    let mut sums = [[0.0; 6]; 6];
+    let mut n = 0.0;
+    for (at, (x, y)) in x.iter().zip(y).enumerate().step_by(stride) {
+        if x.is_nan() || y.is_nan() {
+            continue;
+        }
+        n += 1.0;
+        let time = at as f64 / middle - 1.0;
+        let row = [1.0, time, time * time, remains.powi(at as i32), f64::from(*x), f64::from(*y)];
+        for (sums, a) in sums.iter_mut().zip(row) {
+            sums.iter_mut().zip(row).for_each(|(sum, b)| *sum += a * b);
+        }
+    }
+    for gone in 0..4 {
+        let by = sums[gone];
+        let Some(pivot) = by.get(gone).copied().filter(|pivot| *pivot > 1e-9) else { return Line::default() };
+        for row in sums.iter_mut().skip(gone + 1) {
+            let share = row[gone] / pivot;
+            row.iter_mut().zip(by).for_each(|(sum, by)| *sum -= share * by);
+        }
+    }
+    let (xx, xy, yy) = (sums[4][4], sums[4][5], sums[5][5]);
+    if n < 8.0 || xx <= 0.0 || yy <= 0.0 {
+        return Line { pairs: n, ..Line::default() };
+    }
+    let rest = ((yy - xy * xy / xx).max(0.0) / n).sqrt();
+    Line { slope: xy / xx, level: 0.0, together: xy / (xx * yy).sqrt(), rest, pairs: n }
+}
+
 /// Each number of a row by a straight line.
 pub(super) fn scaled(row: &[f32], scale: f64, offset: f64) -> Vec<f32> {
     row.iter().map(|number| (f64::from(*number) * scale + offset) as f32).collect()

@@ -38,15 +38,22 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mut taken = taken(&views, &packs.packs);
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
-    if let Some(amps) = amps::find(&views, &mean, packs.packs.len(), &taken, packs.by_choice) {
+    let current = current(&views, &packs, &taken, (&mean, row), known);
+    let answers = |(amps, _, sizes): &Sized| {
+        let least = if sizes.amps.is_some() { ANSWERS } else { ANSWERS_ALONE };
+        amps.iter().all(|amps| amps.together > least)
+    };
+    if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
+        // cells for which nothing else speaks are something that happens to read alike
+        found.roles.clear();
+        found.packs = 0;
+        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into()));
+        return found;
+    }
+    if let Some((amps, mut soc, sizes)) = current {
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let mut soc = soc::find(&views, &amps, row, &taken, packs.by_choice);
-        let first = soc.as_ref().and_then(|soc| soc.first());
-        let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
-        let seen = size::Seen { amps: &amps, soc: soc.as_deref(), mean: &mean, lengths: &lengths };
-        let sizes = size::find(&seen, known);
         for soc in soc.iter_mut().flatten() {
             let Some(view) = views.get(soc.view) else { continue };
             soc.with(view, sizes.len.max(soc.run.len));
@@ -72,6 +79,61 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     }
     say_open(&mut found, &scales);
     found
+}
+
+/// What the currents and states of charge are, with their scales: of all that it may be, that of which the scales go
+/// together best.
+type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
+
+/// How alike the changes of current and voltage are at least when nothing else speaks for the cells.
+const ANSWERS: f64 = 0.7;
+/// The same of a current whose scale is open.
+const ANSWERS_ALONE: f64 = 0.85;
+/// A state of charge for which less than this speaks is none.
+const LEAST_WEIGHT: f64 = 2e-4;
+/// How much a current counts for which no state of charge gives the scale.
+const ALONE: f64 = 0.02;
+
+fn current(views: &[View], packs: &Packs, taken: &Taken, (mean, row): (&[f32], Row), known: &Known) -> Option<Sized> {
+    let mut best: Option<(f64, Sized)> = None;
+    for (score, amps) in amps::find(views, mean, packs.packs.len(), taken, packs.by_choice) {
+        let mut taken = taken.clone();
+        for amps in &amps {
+            taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
+        }
+        let (weight, soc, sizes) =
+            sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
+        let weight = weight * score.powi(4);
+        if best.as_ref().is_none_or(|(most, _)| weight > *most) {
+            best = Some((weight, (amps, soc, sizes)));
+        }
+    }
+    best.map(|(_, sized)| sized)
+}
+
+/// The state of charge, if any, whose scale goes best with that of the current, and these scales.
+fn sized(
+    views: &[View],
+    amps: &[Amps],
+    socs: Vec<Vec<Soc>>,
+    (mean, known): (&[f32], &Known),
+) -> (f64, Option<Vec<Soc>>, Sizes) {
+    let sizes = |soc: Option<&[Soc]>| {
+        let first = soc.and_then(|soc| soc.first());
+        let lengths = first.and_then(|soc| Some(soc.lengths(views.get(soc.view)?))).unwrap_or_default();
+        size::find(&size::Seen { amps, soc, mean, lengths: &lengths }, known)
+    };
+    let of_each = socs.into_iter().map(|soc| {
+        let sizes = sizes(Some(&soc));
+        (sizes.weight * soc::LEAST_OFF / soc::off(&soc), soc, sizes)
+    });
+    match of_each.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(weight, ..)| *weight > LEAST_WEIGHT) {
+        Some((weight, soc, sizes)) => (weight, Some(soc), sizes),
+        None => {
+            let sizes = sizes(None);
+            (ALONE * sizes.weight, None, sizes)
+        }
+    }
 }
 
 /// What would settle a quantity that is open.
@@ -110,7 +172,7 @@ fn say_open(found: &mut Found, scales: &[f64]) {
 
 /// The heat that each pack's current makes.
 fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<warm::Heat> {
-    let own = sizes.amps.zip(known.capacity).map(|((scale, _), capacity)| scale / capacity);
+    let own = sizes.likely.zip(known.capacity).map(|(scale, capacity)| scale / capacity);
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);
     let zero = sizes.amps.and_then(|(scale, _)| Some(-size::offset(amps, soc, scale)? / scale));

@@ -8,18 +8,22 @@ use super::scale::{AMPS, SOC};
 use super::soc::Soc;
 use crate::curve::{OCV_PLETT_MID, RESISTANCE_RATIO_PLETT};
 
-/// How sure a scale must be to be named.
+/// How sure a scale must be to be named: of current, and of charge, of which only the length may be open.
 const SURE: f64 = 0.85;
+const SURE_SOC: f64 = 0.8;
 /// Capacity of a pack, Ah, when nobody says.
 const CAPACITY: (f64, f64) = (40.0, 700.0);
 /// How well the capacity that current and charge make must meet the one that is printed on the pack, as a logarithm.
 const CAPACITY_ERROR: f64 = 0.05;
 /// The same of resistance, which differs by temperature and make.
-const RESISTANCE_ERROR: f64 = 0.4;
+const RESISTANCE_ERROR: f64 = 0.35;
 /// How far a cell with next to no current may be from the published curve at its state of charge, V, and how much is
 /// left of a scale that is further off: cells differ, and hardly ever rest.
-const REST_ERROR: f64 = 0.02;
+const REST_ERROR: f64 = 0.03;
 const REST_LEFT: f64 = 0.05;
+
+/// How much is left of a length above which the byte goes on.
+const CUT: f64 = 0.4;
 
 /// Scales, with how sure each is; `None` for what stays open.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -28,6 +32,10 @@ pub(super) struct Sizes {
     pub(super) soc: Option<(f64, f64)>,
     /// Length of the state of charge.
     pub(super) len: u8,
+    /// The likeliest scale of the current, sure or not.
+    pub(super) likely: Option<f64>,
+    /// How much speaks for the likeliest scales.
+    pub(super) weight: f64,
     /// Scales of the current that remain possible.
     pub(super) open: Vec<f64>,
 }
@@ -87,7 +95,12 @@ pub(super) fn find(seen: &Seen, known: &Known) -> Sizes {
             }
             let own = of_amps.scale / (of_soc.scale * slope);
             let sizes = meets(own, known.capacity) * resistance(ohms / of_amps.scale, Some(own));
-            let weight = of_amps.weight * of_soc.weight * sizes * at_rest(&rests, more, of_soc.scale);
+            let whole = if seen.lengths.iter().any(|longer| longer.0 > len && (longer.0 - 1) / 8 == (len - 1) / 8) {
+                CUT
+            } else {
+                1.0
+            };
+            let weight = whole * of_amps.weight * of_soc.weight * sizes * at_rest(&rests, more, of_soc.scale);
             rows.push(Row { amps: of_amps.scale, soc: of_soc.scale, len, weight });
         }
     }
@@ -124,13 +137,20 @@ fn sizes(rows: &[Row]) -> Sizes {
     let most = rows.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
     let len = most.map_or(0, |row| row.len);
     let of_soc =
-        SOC.iter().map(|usual| (usual.scale, share(&|row| row.soc == usual.scale && row.len == len))).collect();
+        SOC.iter().map(|usual| (usual.scale, share(&|row| is_near(row.soc, usual.scale) && row.len == len))).collect();
     Sizes {
         len,
+        likely: most.map(|row| row.amps),
+        weight: most.map_or(0.0, |row| row.weight),
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),
-        soc: best(of_soc).filter(|(_, share)| *share >= SURE),
+        soc: best(of_soc).filter(|(_, share)| *share >= SURE_SOC),
     }
+}
+
+/// Scales so near to each other say the same.
+fn is_near(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 0.025 * b
 }
 
 fn bell(off: f64, error: f64) -> f64 {
@@ -171,15 +191,16 @@ pub(super) fn offset(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<f
     let (low, high) = (fit::share(&mut counts, 0.001) * scale, fit::share(&mut counts, 0.999) * scale);
     let half = (1_u64 << (run.len - 1)) as f64 * scale;
     let still = soc.map(|soc| soc.iter().map(|soc| soc.zero).sum::<f64>() / soc.len().max(1) as f64 * scale);
-    let possible = |offset: &f64| match still {
-        Some(still) => (still - offset).abs() <= STANDS_STILL,
-        None => low <= offset + 5.0 && high >= offset - 5.0,
-    };
     let zero = [0.0].into_iter().filter(|_| low < 20.0).chain(OFFSETS).chain([half]);
-    let found: Vec<f64> = zero.filter(possible).collect();
-    let best = match still {
-        Some(still) => found.into_iter().min_by(|a, b| (a - still).abs().total_cmp(&(b - still).abs())),
-        None => found.first().copied(),
-    };
-    best.map(|offset| -offset)
+    let above = amps.first().map_or(&[0.0][..], |amps| &amps.above);
+    // ones above the field that never change may be a part of its offset
+    let all = zero.flat_map(|zero| above.iter().map(move |above| zero - above * scale));
+    match still {
+        Some(still) => {
+            let found = all.filter(|offset| (still - offset).abs() <= STANDS_STILL);
+            found.min_by(|a, b| (a - still).abs().total_cmp(&(b - still).abs()))
+        }
+        None => all.into_iter().find(|offset| low <= offset + 5.0 && high >= offset - 5.0),
+    }
+    .map(|offset| -offset)
 }

@@ -4,7 +4,7 @@ use super::amps::Amps;
 use super::bits::Run;
 use super::fit::{self, Line};
 use super::packs::order;
-use super::starts::{grown, starts};
+use super::starts::{Start, grown, starts};
 use super::view::{Row, View};
 use super::volts::Taken;
 
@@ -12,6 +12,12 @@ use super::volts::Taken;
 const ALIKE: f64 = 0.97;
 /// Counts by which it must have moved.
 const LEAST_COUNTS: f64 = 4.0;
+/// What a longer run must go better by than a shorter one.
+const CLOSER: f64 = 0.0005;
+/// Of any field so much stays unexplained: finer differences say nothing.
+pub(super) const LEAST_OFF: f64 = 0.002;
+/// Places that are looked at closer.
+const MOST_SETS: usize = 6;
 /// One point in so many is looked at.
 const STRIDE: usize = 4;
 
@@ -28,6 +34,7 @@ pub(super) struct Soc {
     pub(super) together: f64,
     /// First bit that belongs to something else.
     limit: u16,
+    /// How much what is left open counts.
     weight: f64,
 }
 
@@ -77,8 +84,8 @@ fn bent(values: &[f32], hours: &[f32]) -> (Vec<f32>, Line) {
     (bent.collect(), line)
 }
 
-/// The states of charge, one for each current.
-pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_choice: bool) -> Option<Vec<Soc>> {
+/// Fields that may be the states of charge, one for each current: the likeliest first.
+pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_choice: bool) -> Vec<Vec<Soc>> {
     let thin = |row: Vec<f32>| -> Vec<f32> { row.into_iter().step_by(STRIDE).collect() };
     let hours: Vec<f32> = (0..row.len).step_by(STRIDE).map(|at| (at as f64 * row.step / 3600.0) as f32).collect();
     let integrals: Vec<(Vec<f32>, Line, f64)> = amps
@@ -88,10 +95,10 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
             (bent, line, amps.slope.signum())
         })
         .collect();
-    let first = integrals.first()?;
+    let Some(first) = integrals.first() else { return Vec::new() };
     let mut all: Vec<Soc> = Vec::new();
     for (at, view) in views.iter().enumerate() {
-        for start in starts(view) {
+        for start in starts(view).into_iter().map(Start::whole) {
             for len in 6..=17 {
                 let Some(run) = start.run(len, false).filter(|run| view.is_own(run)) else { continue };
                 let sample = view.sample(&run, 160);
@@ -103,7 +110,7 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
                 if ((high - low) as f64) < LEAST_COUNTS {
                     continue;
                 }
-                let weight = if start.shows { 1.0 } else { 0.97 } * if start.is_cut(view) { 0.97 } else { 1.0 };
+                let weight = if start.shows { 1.0 } else { 1.5 } * if start.is_cut(view) { 2.0 } else { 1.0 };
                 let counts = thin(view.series(&run));
                 let Some(mut soc) = judge(&counts, &hours, first) else { continue };
                 soc.view = at;
@@ -115,14 +122,16 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
             }
         }
     }
-    let mut own = one_each(views, &all, amps.len())?;
-    own.sort_by_key(|soc| order(views, by_choice, soc.view, 0));
-    for (soc, integral) in own.iter_mut().zip(&integrals) {
-        if let Some(again) = judge(&thin(soc.counts.clone()), &hours, integral) {
-            (soc.slope, soc.zero, soc.together) = (again.slope, again.zero, again.together);
+    let mut sets = one_each(views, &all, amps.len());
+    for own in &mut sets {
+        own.sort_by_key(|soc| order(views, by_choice, soc.view, 0));
+        for (soc, integral) in own.iter_mut().zip(&integrals) {
+            if let Some(again) = judge(&thin(soc.counts.clone()), &hours, integral) {
+                (soc.slope, soc.zero, soc.together) = (again.slope, again.zero, again.together);
+            }
         }
     }
-    Some(own)
+    sets
 }
 
 fn judge(counts: &[f32], hours: &[f32], (integral, in_time, sign): &(Vec<f32>, Line, f64)) -> Option<Soc> {
@@ -148,20 +157,35 @@ fn judge(counts: &[f32], hours: &[f32], (integral, in_time, sign): &(Vec<f32>, L
     })
 }
 
-fn one_each(views: &[View], all: &[Soc], packs: usize) -> Option<Vec<Soc>> {
+/// How much a state of charge leaves open, on average of the packs.
+pub(super) fn off(own: &[Soc]) -> f64 {
+    own.iter().map(|soc| (1.0 - soc.together + LEAST_OFF) * soc.weight).sum::<f64>() / own.len().max(1) as f64
+}
+
+/// One field for each pack at one place of their messages; a few places that leave the least open.
+fn one_each(views: &[View], all: &[Soc], packs: usize) -> Vec<Vec<Soc>> {
     let shape = |soc: &Soc| {
         let view = views.get(soc.view);
         (soc.run.big, soc.run.low, view.map(|view| (view.key.bytes, view.choice.is_some())))
     };
-    let mut best: Option<(f64, Vec<Soc>)> = None;
+    let mut seen = Vec::new();
+    let mut sets: Vec<Vec<Soc>> = Vec::new();
     for head in all {
+        if seen.contains(&shape(head)) {
+            continue;
+        }
+        seen.push(shape(head));
         let mut own: Vec<&Soc> = all.iter().filter(|other| shape(other) == shape(head)).collect();
-        own.sort_by(|a, b| (a.view, b.run.len).cmp(&(b.view, a.run.len)));
+        own.sort_by_key(|soc| (soc.view, soc.run.len));
+        // the shortest length that is as good as any: what is always 1 above it may belong to something else
+        own.dedup_by(|longer, soc| longer.view == soc.view && longer.together < soc.together + CLOSER);
+        own.reverse();
         own.dedup_by_key(|soc| soc.view);
-        let score = own.iter().map(|soc| soc.together * soc.weight).sum::<f64>() / own.len() as f64;
-        if own.len() == packs && best.as_ref().is_none_or(|(most, _)| score > *most) {
-            best = Some((score, own.into_iter().cloned().collect()));
+        if own.len() == packs {
+            sets.push(own.into_iter().cloned().collect());
         }
     }
-    best.map(|(_, own)| own)
+    sets.sort_by(|a, b| off(a).total_cmp(&off(b)));
+    sets.truncate(MOST_SETS);
+    sets
 }

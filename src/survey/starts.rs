@@ -12,6 +12,9 @@ pub(super) struct Start {
     pub(super) low: u16,
     /// First bit that belongs to something else.
     pub(super) limit: u16,
+    /// First bit after the start's own byte, at a byte's edge, that belongs to something else: a number that moves by
+    /// two counts at a time looks as if its second bit began something.
+    pub(super) reach: u16,
     /// It shows in the bits; otherwise only a byte or a half of one begins here.
     pub(super) shows: bool,
 }
@@ -21,7 +24,7 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
     let mut starts = Vec::new();
     for big in [false, true] {
         let bits = view.bits();
-        let mut limit = bits;
+        let (mut limit, mut reach) = (bits, bits);
         for low in (0..bits).rev() {
             let changes = view.changes(big, low);
             if changes == 0 {
@@ -29,10 +32,13 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
             }
             let shows = begins(view, big, low);
             if shows || low % 4 == 0 {
-                starts.push(Start { big, low, limit, shows });
+                starts.push(Start { big, low, limit, reach, shows });
             }
             if shows {
                 limit = low;
+            }
+            if shows && low.is_multiple_of(8) {
+                reach = low;
             }
         }
     }
@@ -50,6 +56,11 @@ impl Start {
     pub(super) fn is_cut(&self, view: &View) -> bool {
         let below = self.low.checked_sub(1).map_or(0, |below| view.changes(self.big, below));
         !self.low.is_multiple_of(8) && below * 3 > view.changes(self.big, self.low)
+    }
+
+    /// A start at a byte's edge with everything up to what begins at a later byte's edge.
+    pub(super) fn whole(self) -> Self {
+        if self.low.is_multiple_of(8) { Self { limit: self.reach, ..self } } else { self }
     }
 
     /// The run of so many bits with a sign from here. What seems to begin above may be its sign, which changes more

@@ -6,7 +6,7 @@ use super::keep::{Keep, Kept, Key};
 use super::mux::{self, Mux};
 
 /// Points of the common row of moments at most.
-const MOST_POINTS: usize = 2000;
+const MOST_POINTS: usize = 4000;
 /// Frames whose bits are compared at most.
 const MOST_PAIRS: usize = 20_000;
 /// Messages with fewer frames are left alone.

@@ -1,8 +1,9 @@
-//! Temperatures: slow fields beside the bank's other values that rise with the heat its current makes.
+//! Temperatures: slow fields beside the bank's other values that rise with the heat its current makes, whatever the
+//! air does over the day. The sensors of a bank are written alike and are judged together.
 
 use super::amps::{Amps, VOLTS_PER_C};
 use super::bits::{Run, overlap};
-use super::fit;
+use super::fit::{self, Line};
 use super::packs::order;
 use super::scale::{Usual, WARM};
 use super::starts::{Start, grown, starts};
@@ -11,25 +12,34 @@ use super::volts::Taken;
 
 /// What a cell takes to warm by a kelvin, J per K and Ah: about 11 kg of four cells of 100 Ah at 1 kJ/kg/K.
 const JOULE_KELVIN_AH: f64 = 27.5;
-/// In so many hours most of the heat has gone again (judgement).
-const HOURS_LOST: f64 = 3.5;
-/// How well a temperature goes with the heat at least.
-const ALIKE: f64 = 0.6;
+/// In so many hours most of the heat has gone again (judgement): small packs in a draught, large ones in a box.
+const HOURS_LOST: [f64; 3] = [2.0, 4.0, 8.0];
+/// How well the fields of a place go with the heat at least, on average and each.
+const ALIKE: f64 = 0.5;
+const ALIKE_EACH: f64 = 0.3;
 /// The same of one that moved by many counts.
-const ALIKE_FINE: f64 = 0.9;
-const FINE: f64 = 8.0;
+const ALIKE_FINE: f64 = 0.65;
+const FINE: f64 = 12.0;
 /// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
 const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
 /// The same without a word about the air, °C.
 const ANYWHERE: (f64, f64) = (18.0, 12.0);
+/// How much more a cell warms than by the drop within seconds alone: the slow part of its resistance heats too
+/// (judgement).
+const RISE: f64 = 1.6;
 /// How far the rise may be from the one that is reckoned, as a logarithm.
-const RISE_ERROR: f64 = 0.6;
-/// How sure a scale must be to be named.
-const SURE: f64 = 0.8;
+const RISE_ERROR: f64 = 0.5;
+/// How sure a way to write them must be to be named.
+const SURE: f64 = 0.75;
+/// How far two sensors of a bank usually are apart at most, K, and by how much one may rise more than another.
+const APART: f64 = 6.0;
+const RISE_APART: f64 = 2.5;
 /// How far the ids of a bank's messages lie apart at most.
 const NEAR_ID: u32 = 64;
+/// One point in so many is looked at.
+const STRIDE: usize = 4;
 
-/// A field that may be a temperature.
+/// A field that is a temperature.
 #[derive(Debug, Clone)]
 pub(super) struct Warm {
     pub(super) view: usize,
@@ -37,13 +47,13 @@ pub(super) struct Warm {
     pub(super) usual: Usual,
     pub(super) together: f64,
     pub(super) sure: f64,
-    weight: f64,
 }
 
 /// The heat of a current.
 pub(super) struct Heat {
-    /// Kelvin by which it would warm a cell at each point, or something proportional to it.
-    kelvin: Vec<f32>,
+    /// Kelvin by which it would warm a cell at each point, or something proportional to it; for each time in which
+    /// it goes again, with the share that remains from one point to the next.
+    kelvin: Vec<(Vec<f32>, f64)>,
     /// The kelvins are kelvins.
     is_absolute: bool,
 }
@@ -53,14 +63,22 @@ impl Heat {
     pub(super) fn new(amps: &Amps, zero: f64, per_capacity: Option<f64>, row: Row) -> Self {
         let share = per_capacity.unwrap_or(1.0);
         let volts_per_c = per_capacity.map_or(VOLTS_PER_C, |share| amps.slope.abs() / share);
-        let keep = (-row.step / 3600.0 / HOURS_LOST).exp();
-        let mut kelvin = 0.0;
-        let warm = |count: &f32| {
-            let rate = if count.is_nan() { 0.0 } else { (f64::from(*count) - zero) * share };
-            kelvin = kelvin * keep + rate * rate * volts_per_c / JOULE_KELVIN_AH * row.step;
-            kelvin as f32
+        let warmed = |hours: f64| {
+            let keep = (-row.step / 3600.0 / hours).exp();
+            let mut kelvin = 0.0;
+            let warm = |count: &f32| {
+                let rate = if count.is_nan() { 0.0 } else { (f64::from(*count) - zero) * share };
+                kelvin = kelvin * keep + rate * rate * volts_per_c / JOULE_KELVIN_AH * row.step;
+                kelvin as f32
+            };
+            (amps.counts.iter().map(warm).collect(), keep)
         };
-        Self { kelvin: amps.counts.iter().map(warm).collect(), is_absolute: per_capacity.is_some() }
+        Self { kelvin: HOURS_LOST.into_iter().map(warmed).collect(), is_absolute: per_capacity.is_some() }
+    }
+
+    fn line(&self, counts: &[f32]) -> Line {
+        let lines = self.kelvin.iter().map(|(kelvin, still)| fit::beside_time(kelvin, counts, *still, STRIDE));
+        lines.max_by(|a, b| a.together.total_cmp(&b.together)).unwrap_or_default()
     }
 }
 
@@ -74,146 +92,230 @@ pub(super) struct Where<'a> {
     pub(super) celsius: Option<f64>,
 }
 
+/// A run of bits that moves slowly.
+#[derive(Debug, Clone)]
+struct Slow {
+    view: usize,
+    run: Run,
+    /// Counts: nearly the least, in the middle, nearly the most.
+    counts: (f64, f64, f64),
+    /// Counts from one point to the next, hardly ever more.
+    jump: f64,
+    /// Counts over kelvin of heat.
+    line: Line,
+    weight: f64,
+}
+
+/// Runs at one place of every pack's messages.
+struct Group {
+    members: Vec<Slow>,
+    together: f64,
+    /// It goes so well with the heat that others may be measured by it.
+    leads: bool,
+}
+
 /// The temperatures, sensor by sensor, each for every pack.
 pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<Warm>> {
     let Some(heat) = heats.first() else { return Vec::new() };
-    let mut all: Vec<Warm> = Vec::new();
+    let mut all: Vec<Slow> = Vec::new();
     for (at, view) in views.iter().enumerate() {
         let id = view.key.id.key();
         if !place.ids.iter().any(|own| own.abs_diff(id) <= NEAR_ID) {
             continue;
         }
-        for start in starts(view) {
-            all.extend(best(view, at, &start, (heat, place.celsius), |run| {
-                view.is_own(run) && !place.taken.holds(views, at, run)
-            }));
+        for start in starts(view).into_iter().map(Start::whole) {
+            runs(view, at, &start, heat, &mut all, |run| view.is_own(run) && !place.taken.holds(views, at, run));
         }
     }
-    sensors(views, &all, heats.len(), place.by_choice)
+    let groups = groups(views, &all, heats.len(), place.by_choice);
+    let sensors = sensors(views, groups, heat.is_absolute, place.celsius);
+    sorted(views, sensors, place.by_choice)
 }
 
-fn best(
-    view: &View,
-    at: usize,
-    start: &Start,
-    (heat, celsius): (&Heat, Option<f64>),
-    is_free: impl Fn(&Run) -> bool,
-) -> Option<Warm> {
+/// Every slow run from a start.
+fn runs(view: &View, at: usize, start: &Start, heat: &Heat, all: &mut Vec<Slow>, is_free: impl Fn(&Run) -> bool) {
     let whole = (start.limit - start.low).min(16) as u8;
-    let mut found: Vec<(f64, Warm)> = Vec::new();
-    for len in 4..=whole {
+    let weight = match (start.shows, start.is_cut(view)) {
+        (true, false) => 1.0,
+        (true, true) => 0.7,
+        (false, false) => 0.9,
+        (false, true) => 0.15,
+    };
+    for len in 3..=whole {
         for signed in [false, true] {
             let Some(run) = start.run(len, signed).filter(&is_free) else { continue };
             let top = view.changes(run.big, run.end() - 1) > 0 || view.first(run.big, run.end() - 1);
             if !top || signed && len < 7 {
                 continue; // the same as a shorter one
             }
+            let changing = run.end() < start.limit && view.changes(run.big, run.end()) > 0;
+            let ones = (run.end()..start.limit.min(run.end() + 8)).any(|bit| view.first(run.big, bit));
+            let weight = weight
+                * if changing {
+                    0.05
+                } else if ones {
+                    0.12
+                } else {
+                    1.0
+                };
             let counts = view.series(&run);
-            for usual in WARM {
-                let Some((score, together)) = judge(&counts, usual, heat, celsius) else { continue };
-                let changing = run.end() < start.limit && view.changes(run.big, run.end()) > 0;
-                let ones = (run.end()..start.limit.min(run.end() + 8)).any(|bit| view.first(run.big, bit));
-                let score = score
-                    * if changing {
-                        0.05
-                    } else if ones {
-                        0.3
-                    } else {
-                        1.0
-                    };
-                let run = grown(view, run, start.limit);
-                let weight = if start.shows { 1.0 } else { 0.9 } * if start.is_cut(view) { 0.8 } else { 1.0 };
-                found.push((score, Warm { view: at, run, usual: *usual, together, sure: 0.0, weight }));
+            let Some(slow) = slow(&counts) else { continue };
+            let line = heat.line(&counts);
+            if line.together < ALIKE_EACH {
+                continue;
             }
+            let run = grown(view, run, start.limit);
+            all.push(Slow { view: at, run, line, weight, ..slow });
         }
     }
-    let all: f64 = found.iter().map(|(score, _)| score).sum();
-    let (score, mut warm) = found.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    warm.sure = score / all;
-    (warm.sure >= SURE).then_some(warm)
 }
 
-fn judge(counts: &[f32], usual: &Usual, heat: &Heat, celsius: Option<f64>) -> Option<(f64, f64)> {
-    let numbers = fit::scaled(counts, usual.scale, usual.offset);
-    let mut sorted: Vec<f32> = numbers.iter().copied().filter(|number| !number.is_nan()).collect();
+/// What a row of counts is, if it moves, and slowly.
+fn slow(counts: &[f32]) -> Option<Slow> {
+    let mut sorted: Vec<f32> = counts.iter().copied().filter(|count| !count.is_nan()).collect();
     let (low, middle, high) =
         (fit::share(&mut sorted, 0.005), fit::share(&mut sorted, 0.5), fit::share(&mut sorted, 0.995));
-    if !(low > -35.0 && high < 75.0 && high > low && high - low < 30.0) {
-        return None;
-    }
     let mut jumps: Vec<f32> =
-        numbers.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|jump| !jump.is_nan()).collect();
-    if fit::share(&mut jumps, 0.99) > (1.2 * usual.scale).max(0.6) {
-        return None;
+        counts.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|jump| !jump.is_nan()).collect();
+    let jump = fit::share(&mut jumps, 0.99);
+    let run = Run { big: false, low: 0, len: 1, signed: false };
+    let is_slow = high > low && jump <= 1.0_f64.max(0.3 * (high - low));
+    is_slow.then(|| Slow { view: 0, run, counts: (low, middle, high), jump, line: Line::default(), weight: 1.0 })
+}
+
+impl Slow {
+    /// How well it is a temperature when it is written this way.
+    fn fits(&self, usual: &Usual, is_absolute: bool, celsius: Option<f64>) -> f64 {
+        let at = |count: f64| count * usual.scale + usual.offset;
+        let (low, middle, high) = (at(self.counts.0), at(self.counts.1), at(self.counts.2));
+        let usually = low > -35.0 && high < 75.0 && high - low < 30.0;
+        if !usually || self.jump * usual.scale > (1.2 * usual.scale).max(0.6) {
+            return 0.0;
+        }
+        let rise = if is_absolute { bell((self.line.slope * usual.scale / RISE).ln(), RISE_ERROR) } else { 1.0 };
+        let place = match celsius {
+            Some(air) => bell((middle - air - ABOVE_AIR.0) / ABOVE_AIR.1, 1.0),
+            None => bell((middle - ANYWHERE.0) / ANYWHERE.1, 1.0),
+        };
+        usual.weight * rise * place * self.weight
     }
-    let pairs = heat.kelvin.iter().zip(&numbers).map(|(x, y)| (f64::from(*x), f64::from(*y)));
-    let line = fit::line(pairs);
-    let least = if high - low > FINE * usual.scale { ALIKE_FINE } else { ALIKE };
-    if line.together < least {
-        return None;
+
+    fn is_fine(&self) -> bool {
+        self.counts.2 - self.counts.0 > FINE
     }
-    let rise = if heat.is_absolute { bell(line.slope.ln(), RISE_ERROR) } else { 1.0 };
-    let place = match celsius {
-        Some(air) => bell((middle - air - ABOVE_AIR.0) / ABOVE_AIR.1, 1.0),
-        None => bell((middle - ANYWHERE.0) / ANYWHERE.1, 1.0),
-    };
-    let score = usual.weight * rise * place;
-    (score > 1e-3).then_some((score, line.together))
 }
 
 fn bell(off: f64, error: f64) -> f64 {
     (-0.5 * (off / error).powi(2)).exp()
 }
 
-/// Fields at one place of every pack's messages, no two on the same bits.
-fn sensors(views: &[View], all: &[Warm], packs: usize, by_choice: bool) -> Vec<Vec<Warm>> {
-    let shape = |warm: &Warm| {
-        let view = views.get(warm.view);
-        (warm.run.big, warm.run.low, view.map(|view| (view.key.bytes, view.choice.is_some())))
+/// The places at which every pack has a slow run.
+fn groups(views: &[View], all: &[Slow], packs: usize, by_choice: bool) -> Vec<Group> {
+    let shape = |slow: &Slow| {
+        let view = views.get(slow.view);
+        (slow.run.big, slow.run.low, slow.run.signed, view.map(|view| (view.key.bytes, view.choice.is_some())))
     };
-    let mut groups: Vec<(f64, Vec<Warm>)> = Vec::new();
+    let mut groups = Vec::new();
     for head in all {
-        let mut own: Vec<Warm> =
-            all.iter().filter(|other| shape(other) == shape(head) && other.usual == head.usual).cloned().collect();
-        own.sort_by_key(|warm| order(views, by_choice, warm.view, 0));
-        if own.len() != packs {
+        let mut members: Vec<Slow> = all.iter().filter(|other| shape(other) == shape(head)).cloned().collect();
+        // of each pack's runs the one that is as long, or nearly
+        members.sort_by_key(|slow| (order(views, by_choice, slow.view, 0), slow.run.len.abs_diff(head.run.len)));
+        members.dedup_by_key(|slow| slow.view);
+        let Some(number) = members.iter().position(|slow| slow.view == head.view) else { continue };
+        // several messages of one pack may have the same shape: those as far apart as the packs are
+        let each = members.len() / packs.max(1);
+        if members.len() != each * packs || each == 0 {
             continue;
         }
-        let score = own.iter().map(|warm| warm.together * warm.weight * warm.sure).sum::<f64>() / packs as f64;
-        groups.push((score, own));
+        let members: Vec<Slow> = members.into_iter().skip(number % each).step_by(each).collect();
+        let count = members.len().max(1) as f64;
+        let together = members.iter().map(|slow| slow.line.together).sum::<f64>() / count;
+        let least = if members.iter().all(Slow::is_fine) { ALIKE_FINE } else { ALIKE };
+        groups.push(Group { leads: together >= least, members, together });
     }
-    // the sensors of a bank are written alike: the way for which most speaks
-    let ways: Vec<Usual> = groups.iter().filter_map(|(_, group)| group.first()).map(|warm| warm.usual).collect();
-    let speaks = |way: &Usual| -> f64 {
-        groups
-            .iter()
-            .filter(|(_, group)| group.iter().all(|warm| warm.usual == *way))
-            .map(|(score, _)| score * score)
-            .sum()
+    groups
+}
+
+impl Group {
+    fn fits(&self, usual: &Usual, is_absolute: bool, celsius: Option<f64>) -> f64 {
+        let fits = |slow: &Slow| slow.fits(usual, is_absolute, celsius);
+        let least = self.members.iter().map(fits).fold(f64::INFINITY, f64::min);
+        let count = self.members.len().max(1) as f64;
+        if least <= 0.0 { 0.0 } else { self.members.iter().map(fits).sum::<f64>() / count }
+    }
+
+    /// Middle, °C, and rise.
+    fn level(&self, usual: &Usual) -> (f64, f64) {
+        let count = self.members.len().max(1) as f64;
+        let middle = self.members.iter().map(|slow| slow.counts.1).sum::<f64>() / count;
+        let slope = self.members.iter().map(|slow| slow.line.slope).sum::<f64>() / count;
+        (middle * usual.scale + usual.offset, slope * usual.scale)
+    }
+
+    fn shares_bits(&self, views: &[View], other: &Self) -> bool {
+        let mask = |slow: &Slow| slow.run.mask(views.get(slow.view).map_or(0, View::bytes));
+        self.members.iter().any(|a| other.members.iter().any(|b| a.view == b.view && overlap(&mask(a), &mask(b))))
+    }
+}
+
+/// The groups that are the bank's sensors: alike to the one for which most speaks.
+fn sensors(views: &[View], groups: Vec<Group>, is_absolute: bool, celsius: Option<f64>) -> Vec<Vec<Warm>> {
+    let mut best: Option<(f64, Usual, Vec<usize>)> = None;
+    let fits: Vec<Vec<f64>> =
+        groups.iter().map(|group| WARM.iter().map(|usual| group.fits(usual, is_absolute, celsius)).collect()).collect();
+    let good = |at: usize, way: usize| {
+        let fits = fits.get(at).and_then(|fits| fits.get(way)).copied().unwrap_or(0.0);
+        groups.get(at).map_or(0.0, |group| group.together * fits)
     };
-    let Some(way) = ways.into_iter().max_by(|a, b| speaks(a).total_cmp(&speaks(b))) else { return Vec::new() };
-    groups.retain(|(_, group)| group.iter().all(|warm| warm.usual == way));
-    groups.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut kept: Vec<Vec<Warm>> = Vec::new();
-    for (_, group) in groups {
-        let shares = |other: &Vec<Warm>| {
-            other.iter().any(|a| {
-                group.iter().any(|b| {
-                    let bytes = views.get(a.view).map_or(0, View::bytes);
-                    a.view == b.view && overlap(&a.run.mask(bytes), &b.run.mask(bytes))
-                })
-            })
-        };
-        if !kept.iter().any(shares) {
-            kept.push(group);
+    let mut of_ways = vec![0.0_f64; WARM.len()];
+    for (way, usual) in WARM.iter().enumerate() {
+        for (anchor, group) in groups.iter().enumerate() {
+            if !group.leads || good(anchor, way) < 1e-3 {
+                continue;
+            }
+            let (middle, rise) = group.level(usual);
+            let mut order: Vec<usize> = (0..groups.len()).filter(|at| good(*at, way) >= 1e-3).collect();
+            order.sort_by(|a, b| good(*b, way).total_cmp(&good(*a, way)));
+            let mut kept = vec![anchor];
+            for at in order {
+                let Some(other) = groups.get(at) else { continue };
+                let (other_middle, other_rise) = other.level(usual);
+                let alike = (other_middle - middle).abs() <= APART
+                    && (other_rise / rise).ln().abs() <= RISE_APART.ln()
+                    && !kept.iter().filter_map(|kept| groups.get(*kept)).any(|kept| kept.shares_bits(views, other));
+                if alike {
+                    kept.push(at);
+                }
+            }
+            let sum = kept.iter().map(|at| good(*at, way)).sum::<f64>();
+            if let Some(most) = of_ways.get_mut(way) {
+                *most = most.max(sum);
+            }
+            if best.as_ref().is_none_or(|(most, ..)| sum > *most) {
+                best = Some((sum, *usual, kept));
+            }
         }
     }
+    let Some((sum, usual, kept)) = best else { return Vec::new() };
+    // offsets so near to each other say the same
+    let near = |other: &Usual| other.scale == usual.scale && (other.offset - usual.offset).abs() < 0.5;
+    let others: f64 = WARM.iter().zip(&of_ways).filter(|(other, _)| !near(other)).map(|(_, sum)| sum).sum();
+    let sure = sum / (sum + others);
+    if sure < SURE {
+        return Vec::new();
+    }
+    let named = |slow: &Slow| Warm { view: slow.view, run: slow.run, usual, together: slow.line.together, sure };
+    kept.into_iter().filter_map(|at| groups.get(at)).map(|group| group.members.iter().map(named).collect()).collect()
+}
+
+/// In the order of their messages and bits.
+fn sorted(views: &[View], mut sensors: Vec<Vec<Warm>>, by_choice: bool) -> Vec<Vec<Warm>> {
     let front = |group: &Vec<Warm>| {
         group.first().map(|warm| {
             let bytes = views.get(warm.view).map_or(0, View::bytes);
             order(views, by_choice, warm.view, warm.run.front(bytes))
         })
     };
-    kept.sort_by_key(front);
-    kept
+    sensors.sort_by_key(front);
+    sensors
 }

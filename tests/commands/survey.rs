@@ -10,7 +10,7 @@ fn a_bus_without_a_bank_gives_nothing_and_says_what_would_settle_it() {
     let log = desk.put("other.log", (0..200).map(line).collect::<String>());
     let ran = cellwright(&["survey", &log]);
     assert_eq!(ran.code, 3, "{}", ran.err);
-    assert!(ran.out.contains("200 frames of 1 messages") && ran.out.contains("No bank was found."), "{}", ran.out);
+    assert!(ran.out.contains("200 frames of 1 message in") && ran.out.contains("No bank was found."), "{}", ran.out);
     assert!(ran.out.contains("Not found: cell voltage. No four fields move together"), "{}", ran.out);
     let ran = cellwright(&["survey", "--format", "json", &log]);
     let found: Value = serde_json::from_str(&ran.out).expect("a document");
@@ -37,6 +37,30 @@ fn a_draft_beside_its_own_log_says_the_same_and_a_wrong_scale_is_told() {
     let found: Value = serde_json::from_str(&ran.out).expect("a document");
     let verdict = |number: usize| found["beside_file"][number]["verdict"].as_str().unwrap_or_default().to_owned();
     assert_eq!((verdict(0), verdict(1)), ("other".to_owned(), "same".to_owned()), "{}", found["beside_file"]);
+}
+
+/// Listening, the draft, a verdict: the cells that `survey` found are those that `check` judges. The invented bank's
+/// frames stand under other ids, which nothing knows.
+#[test]
+fn a_draft_is_a_bank_file_with_which_the_same_log_is_checked() {
+    let desk = Desk::new();
+    let log = desk.path("own.log");
+    assert_eq!(cellwright(&["demo", "cold-morning", "--days", "0.5", "--sample", "5", "--log", &log]).code, 0);
+    let own = std::fs::read_to_string(&log).expect("a log");
+    let log = desk.put("foreign.log", own.replace(" 18FF", " 14AB"));
+    let hints = ["survey", &log, "--capacity", "200", "--celsius", "0"];
+    let found = cellwright(&[&hints[..], &["--format", "json"]].concat());
+    let found: Value = serde_json::from_str(&found.out).expect("a document");
+    let roles = found["roles"].as_array().expect("roles");
+    assert_eq!(roles.iter().filter(|role| role["quantity"] == "cell_voltage").count(), 4, "{found}");
+    let draft = cellwright(&[&hints[..], &["--format", "draft"]].concat());
+    assert_eq!(draft.out.matches("role = \"cell-voltage\"").count(), 4);
+    cellwright::bank::parse(&draft.out, |_| Err("no DBC is named".into())).expect("a bank file");
+    let file = desk.put("draft.toml", &draft.out);
+    let ran = cellwright(&["check", "--format", "json", "--bank", &file, &log]);
+    let checked: Value = serde_json::from_str(&ran.out).unwrap_or_else(|_| panic!("{} {}", ran.code, ran.err));
+    let scope = checked["verdict"]["scope"].as_str().expect("what was seen");
+    assert!(scope.contains("4 cells"), "{scope}");
 }
 
 #[test]

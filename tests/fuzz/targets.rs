@@ -1,11 +1,13 @@
 //! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
 //! `tests/hostile.rs` call the same functions.
 
+use cellwright::bank::parse as parse_bank;
 use cellwright::decode::{Decoder, DecoderState};
 use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
 use cellwright::model::{Bank, Body, Frame, FrameKind, Id, Input, Reading, Stamp, Value, clean};
 use cellwright::pipeline::{Pipeline, SavedState, Setup};
+use cellwright::survey::{Known, Survey, beside, draft};
 use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
 use cellwright::wire::serial_can::Lines;
@@ -26,6 +28,8 @@ pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("pipeline", pipeline),
     ("saved_state", saved_state),
     ("dbc", dbc),
+    ("bank", bank),
+    ("survey", survey),
 ];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
@@ -295,5 +299,34 @@ pub(crate) fn dbc(data: &[u8]) {
         for (target, value) in read.map.values(number, &frame) {
             assert!(matches!(value, Value::Present(_)) && read.signal(target).is_some(), "{target:?} {value:?}");
         }
+    }
+}
+
+/// Any text as a bank file: refused in words that a terminal may show, or a file of which the map can be made.
+pub(crate) fn bank(data: &[u8]) {
+    let text = String::from_utf8_lossy(data);
+    match parse_bank(&text, |_| Err("no such file".into())) {
+        Ok(file) => drop(file.map()),
+        Err(error) => error.to_string().lines().for_each(|line| assert_eq!(clean(line, usize::MAX), line)),
+    }
+}
+
+/// Any frames on an unknown bus: what is found can be read as the draft says it, and lies beside itself unchanged.
+pub(crate) fn survey(data: &[u8]) {
+    let mut survey = Survey::new();
+    let mut at = Stamp::from_secs(1_768_435_200);
+    // the bytes over and over, in frames of a few ids, so that there is something to look at
+    for (number, record) in data.chunks(9).cycle().take(if data.is_empty() { 0 } else { 400 }).enumerate() {
+        let turned: Vec<u8> = record.iter().map(|byte| byte.wrapping_add((number / 9) as u8)).skip(1).collect();
+        let id = Id::Standard(u16::from(record[0] % 4));
+        at = at.plus_nanos(1_i64 << (20 + record[0] % 16));
+        survey.push(at, &Frame::new(id, FrameKind::Data, &turned).expect("up to eight bytes"));
+    }
+    let known = Known { capacity: Some(100.0), celsius: Some(20.0) };
+    let found = survey.find(&known);
+    let text = draft(&found, &known);
+    if !found.roles.is_empty() {
+        let file = parse_bank(&text, |_| Err("no such file".into())).expect("a draft is a bank file");
+        assert!(file.map().is_some_and(|map| !beside(&found, &map).is_empty()));
     }
 }

@@ -152,7 +152,7 @@ pub(crate) fn talks(seed: u64, shapes: &[Shape], taken: &[Id]) -> Vec<Talk> {
         if dice.chance(0.15) {
             fillers.push(Filler::guard(shape.bytes * 8 - 8));
         }
-        talks.push(Talk { id: shape.id, bytes: shape.bytes, fillers, period: *dice.pick(&[0.5, 1.0, 1.0, 2.0, 5.0]) });
+        talks.push(Talk { id: shape.id, bytes: shape.bytes, fillers, period: *dice.pick(&[1.0, 2.0, 3.0, 5.0, 10.0]) });
     }
     talks
 }

@@ -1,4 +1,4 @@
-//! A varied hour or two of a simulated bank: loads of all sizes, a charger, a fridge; what is true at each second.
+//! A varied half day of a simulated bank: loads of all sizes, a charger, a fridge; what is true at each second.
 
 use crate::dice::Dice;
 use cellwright::sim::{Options, Simulation};
@@ -31,8 +31,8 @@ impl Day {
         let mut dice = Dice::new(seed, 11);
         let capacity = *dice.pick(&CAPACITIES);
         let air = dice.between(2.0, 30.0).round();
-        let text = scenario(&mut dice, capacity, air, cells, packs);
-        let hours = dice.between(1.2, 2.0);
+        let hours = dice.between(6.0, 10.0);
+        let text = scenario(&mut dice, hours, (capacity, air), (cells, packs));
         let options = Options { seed, days: Some(hours / 24.0), sample: Some(1.0) };
         let mut simulation = Simulation::described(&text, options).expect("a scenario");
         let (mut rows, mut last) = (Vec::new(), -1.0);
@@ -54,10 +54,8 @@ impl Day {
 }
 
 /// A scenario in the words of the simulator; every number of it is drawn.
-fn scenario(dice: &mut Dice, capacity: f64, air: f64, cells: usize, packs: usize) -> String {
+fn scenario(dice: &mut Dice, hours: f64, (capacity, air): (f64, f64), (cells, packs): (usize, usize)) -> String {
     let scale = cells as f64 / 4.0;
-    // watts for a current of 1 C of the whole bank
-    let full = 13.2 * scale * capacity * packs as f64;
     let mut text = format!(
         "about = \"drawn\"\nstart = \"2026-03-01T00:00:00Z\"\ndays = 1\nsample = 1\n\
          weather = {{ mean = {air}, swing = {} }}\njoint = {{ link_milliohm = {}, diagonal = {} }}\n",
@@ -67,44 +65,51 @@ fn scenario(dice: &mut Dice, capacity: f64, air: f64, cells: usize, packs: usize
     );
     let soc = dice.between(0.45, 0.85);
     for _ in 0..packs {
-        let soc = soc + dice.between(-0.04, 0.04);
-        let (high, low) = (14.4 * scale, 13.6 * scale);
-        write!(
-            text,
-            "[[pack]]\ncells = {cells}\ncapacity = {capacity}\nsoc = {soc}\nloss = {}\ncelsius = {}\nsensors = []\n\
-             label = {{ charge = {capacity}, discharge = {capacity}, weakest = {capacity}, absorption = {high}, float = {low} }}\n\
-             spread = {{ capacity = 0.01, charge = 0.002, resistance = {} }}\n",
-            1.5 * scale,
-            air + dice.between(0.0, 3.0),
-            dice.between(0.05, 0.2)
-        )
-        .expect("a string");
+        text.push_str(&pack(dice, cells, (capacity, air), soc));
     }
-    write!(
+    let _ = writeln!(
         text,
-        "[[source]]\nkind = \"shore\"\namps = {}\nabsorption = {}\nfloat = {}\non = [{}]\n",
+        "[[source]]\nkind = \"shore\"\namps = {}\nabsorption = {}\nfloat = {}\non = [{}]",
         dice.between(0.15, 0.4) * capacity * packs as f64,
         14.3 * scale,
         13.5 * scale,
-        spans(dice, 2, 0.3, 0.5)
+        spans(dice, hours, 3, (0.15 * hours / 3.0, 0.4 * hours / 3.0))
+    );
+    text.push_str(&loads(dice, hours, 13.2 * scale * capacity * packs as f64));
+    text
+}
+
+fn pack(dice: &mut Dice, cells: usize, (capacity, air): (f64, f64), soc: f64) -> String {
+    let scale = cells as f64 / 4.0;
+    let soc = soc + dice.between(-0.04, 0.04);
+    let (high, low) = (14.4 * scale, 13.6 * scale);
+    format!(
+        "[[pack]]\ncells = {cells}\ncapacity = {capacity}\nsoc = {soc}\nloss = {}\ncelsius = {}\nsensors = []\n\
+         label = {{ charge = {capacity}, discharge = {capacity}, weakest = {capacity}, absorption = {high}, float = {low} }}\n\
+         spread = {{ capacity = 0.01, charge = 0.002, resistance = {} }}\n",
+        1.5 * scale,
+        air + dice.between(0.0, 3.0),
+        dice.between(0.05, 0.2)
     )
-    .expect("a string");
-    writeln!(text, "[[load]]\nwatts = {}", dice.between(0.001, 0.004) * full).expect("a string");
+}
+
+/// What is always on, a fridge, and three loads that come and go; `full` are the watts of the whole bank at 1 C.
+fn loads(dice: &mut Dice, hours: f64, full: f64) -> String {
+    let mut text = format!("[[load]]\nwatts = {}\n", dice.between(0.001, 0.004) * full);
     let fridge = dice.between(0.015, 0.03) * full;
-    writeln!(text, "[[load]]\nwatts = {fridge}\ncycle_minutes = {}\nduty = 0.4", dice.between(4.0, 15.0))
-        .expect("a string");
+    let _ = writeln!(text, "[[load]]\nwatts = {fridge}\ncycle_minutes = {}\nduty = 0.4", dice.between(4.0, 15.0));
     for _ in 0..3 {
-        let (watts, spans) = (dice.between(0.05, 0.35) * full, spans(dice, 3, 0.05, 0.3));
-        writeln!(text, "[[load]]\nwatts = {watts}\non = [{spans}]").expect("a string");
+        let (watts, spans) = (dice.between(0.05, 0.35) * full, spans(dice, hours, 3 + hours as usize / 2, (0.05, 0.3)));
+        let _ = writeln!(text, "[[load]]\nwatts = {watts}\non = [{spans}]");
     }
     text
 }
 
-/// Some spans of the first two hours, so and so long.
-fn spans(dice: &mut Dice, count: usize, short: f64, long: f64) -> String {
+/// Some spans of these hours, so and so long.
+fn spans(dice: &mut Dice, hours: f64, count: usize, (short, long): (f64, f64)) -> String {
     let mut spans = Vec::new();
     for part in 0..count {
-        let width = 2.0 / count as f64;
+        let width = hours / count as f64;
         let from = width * (part as f64 + 0.6 * dice.share());
         let to = from + dice.between(short, long);
         spans.push(format!("{{ from = {from:.4}, to = {to:.4} }}"));

@@ -334,7 +334,7 @@ struct Pace {
 
 impl Pace {
     fn new(dice: &mut Dice) -> Self {
-        let periods = [0.5, 1.0, 1.0, 1.0, 2.0, 3.0];
+        let periods = [1.0, 2.0, 2.0, 3.0, 5.0];
         Self { cells: *dice.pick(&periods), rest: *dice.pick(&periods) }
     }
 
