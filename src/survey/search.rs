@@ -12,7 +12,7 @@ use super::view::{Choice, Row, View, views};
 use super::volts::{self, Taken};
 use super::warm;
 use crate::layout::Field;
-use crate::model::{Quantity, Slot};
+use crate::model::{MAX_SENSORS, Quantity, Slot};
 
 pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let row = Row::of(keep.seconds());
@@ -64,7 +64,10 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
         let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
         let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
-        let sensors = warm::find(&views, &heats, &place);
+        let mut sensors = warm::find(&views, &heats, &place);
+        if sensors.len() > MAX_SENSORS {
+            sensors.clear(); // more than a pack can have: a counter was taken for a multiplexor
+        }
         for (sensor, index) in sensors.iter().zip(0..) {
             for (warm, number) in sensor.iter().zip(0..) {
                 let Some(view) = views.get(warm.view) else { continue };
