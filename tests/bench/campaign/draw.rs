@@ -65,6 +65,8 @@ pub(crate) struct Plan {
     pub(crate) text: String,
 }
 
+/// Draws for a second fault at most: some lives know one fault only.
+const TRIES: usize = 50;
 /// Near misses: name, life, days, and mean and swing of the weather.
 const NEAR: &[(&str, Life, f64, (f64, f64))] = &[
     ("one overnight hold", Life::Hold, 1.5, (20.0, 3.0)),
@@ -195,7 +197,10 @@ impl Drawing {
         self.life = first.kind.life;
         let mut days = first.kind.days;
         let mut drawn = vec![first];
-        while drawn.len() < count {
+        for _ in 0..TRIES {
+            if drawn.len() >= count {
+                break;
+            }
             let second = self.fault(Some(first.kind.life));
             if second.kind.name != first.kind.name && second.kind.code != first.kind.code {
                 days = days.max(second.kind.days);
