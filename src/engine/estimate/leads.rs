@@ -69,11 +69,19 @@ pub struct Leads {
     /// State of balancing and voltages at the tick before.
     before: Option<(bool, f64, Stamp)>,
     volts: Vec<f64>,
+    /// When a lead was last seen open or swapped: only the plateau shows it, and the knees mislead until long after.
+    gross: Option<Stamp>,
 }
+
+/// A lead that was seen open or swapped is not trusted for so long after, s.
+const GROSS_STANDS: f64 = 86_400.0;
 
 impl Leads {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, limits: &Limits) {
+        if view.lead_faults(limits).is_some() {
+            self.gross = Some(view.now);
+        }
         let (Some(median), Some(rate), Some(capacity)) = (view.median, view.rate(), view.capacity) else {
             self.before = None;
             return;
@@ -83,7 +91,7 @@ impl Leads {
             return;
         }
         if self.cells.len() != view.cells.len() {
-            *self = Self { cells: vec![Lead::default(); view.cells.len()], ..Self::default() };
+            *self = Self { cells: vec![Lead::default(); view.cells.len()], gross: self.gross, ..Self::default() };
             self.volts = vec![median; view.cells.len()];
         }
         self.net += rate * capacity * view.secs().min(180.0) / 3600.0;
@@ -204,6 +212,9 @@ impl Leads {
     /// Whether a fault of a lead stands that makes the cells' voltages useless for comparing their charge.
     #[must_use]
     pub fn any(&self, view: &View, limits: &Limits) -> bool {
+        if self.gross.is_some_and(|seen| view.now.since(seen) <= GROSS_STANDS) {
+            return true;
+        }
         let Some(capacity) = view.capacity else { return false };
         (0..self.cells.len())
             .any(|cell| self.offset(cell, capacity, limits).is_some() || self.resistive(cell).is_some())

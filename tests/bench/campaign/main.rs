@@ -3,7 +3,7 @@
 //! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--gate]`.
 //! The final count takes the hash of the measured commit for the seed. `--write` renews `docs/accuracy.md`;
 //! `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
-//! warning or a broken coverage.
+//! warning; bounds that are too narrow are said, in the page too.
 
 mod dice;
 mod draw;
@@ -71,11 +71,14 @@ fn main() -> ExitCode {
         write_notes(Path::new(folder), &outcomes);
     }
     let outcomes: Vec<Outcome> = outcomes.into_iter().map(|(_, outcome)| outcome).collect();
-    let (page, broken) = page::of(&asked.seed, &outcomes);
+    let (page, broken, narrow) = page::of(&asked.seed, &outcomes);
     println!("{page}");
     if asked.write {
         std::fs::write(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/accuracy.md"), &page)
             .expect("the page can be written");
+    }
+    for why in &narrow {
+        println!("TOO NARROW: {why}");
     }
     for why in &broken {
         println!("BROKEN: {why}");

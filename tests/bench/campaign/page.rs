@@ -13,16 +13,16 @@ const COVERAGE: f64 = 0.95;
 /// Fewer comparisons say nothing of a share.
 const FEW: usize = 20;
 
-/// The page, and which of its promises are broken that a gate holds.
-pub(crate) fn of(seed: &str, outcomes: &[Outcome]) -> (String, Vec<String>) {
+/// The page, false warnings, which a gate holds, and bounds that are too narrow, which are only said.
+pub(crate) fn of(seed: &str, outcomes: &[Outcome]) -> (String, Vec<String>, Vec<String>) {
     let mut page = String::from("# How often Cellwright is right\n\n");
-    let mut broken = Vec::new();
+    let (mut broken, mut narrow) = (Vec::new(), Vec::new());
     head(&mut page, seed, outcomes);
     false_alarms(&mut page, outcomes, &mut broken);
     recall(&mut page, outcomes);
-    estimates(&mut page, outcomes, &mut broken);
+    estimates(&mut page, outcomes, &mut narrow);
     let _ = write!(page, "\n{RULE}");
-    (page, broken)
+    (page, broken, narrow)
 }
 
 fn head(page: &mut String, seed: &str, outcomes: &[Outcome]) {
@@ -115,7 +115,7 @@ fn middle(mut values: Vec<f64>) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
-fn estimates(page: &mut String, outcomes: &[Outcome], broken: &mut Vec<String>) {
+fn estimates(page: &mut String, outcomes: &[Outcome], narrow: &mut Vec<String>) {
     let mut rows: BTreeMap<&str, Vec<Compared>> = BTreeMap::new();
     for one in outcomes.iter().flat_map(|one| &one.compared) {
         rows.entry(one.name).or_default().push(*one);
@@ -141,7 +141,7 @@ fn estimates(page: &mut String, outcomes: &[Outcome], broken: &mut Vec<String>) 
             100.0 * within
         );
         if all.len() >= FEW && within < COVERAGE {
-            broken.push(format!(
+            narrow.push(format!(
                 "{name}: the truth lies within the bounds in {:.1} %, {:.0} wanted",
                 100.0 * within,
                 100.0 * COVERAGE
