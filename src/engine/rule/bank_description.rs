@@ -49,7 +49,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let factor = learnt.jump().unwrap_or(1.0);
     let gone = factor > limits.get(L::FiledGone);
     let (times, volts) = learnt.bypass.seen();
-    let hidden = f64::from(times) >= limits.get(L::FiledHiddenSteps);
+    let hidden = learnt.bypass.is_sure(limits);
     let any = series || much || larger || gone || hidden;
     if !any && !court.has_cases() {
         return;
