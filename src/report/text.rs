@@ -1,12 +1,12 @@
 //! The report for people: the verdict first, then what to do, then the evidence for whoever wants it.
 
-use super::words::{count, duration, fact, moment, name_and_unit, number, refusal, with_unit};
+use super::words::{count, fact, moment, name_and_unit, refusal, value, with_unit};
 use super::wrap::wrap;
 use super::{NOT_A_PROTECTION, NOT_VISIBLE, Report, scope};
 use crate::model::finding::{Finding, Level, NotJudged};
 use crate::model::input::ControllerState;
 use crate::model::snapshot::{Answered, Estimate};
-use crate::model::{Snapshot, clean};
+use crate::model::{Snapshot, clean, span};
 
 /// Longest text of a remark, characters.
 const NOTE: usize = 240;
@@ -84,7 +84,7 @@ fn when(finding: &Finding) -> String {
         "{} to {}, {until}; {times}{} in all{seen}",
         moment(finding.first),
         moment(finding.last),
-        duration(finding.total_secs)
+        span(finding.total_secs)
     )
 }
 
@@ -142,7 +142,7 @@ fn estimates(out: &mut String, list: &[Estimate]) {
     let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
     for estimate in known {
         let (name, unit) = name_and_unit(estimate.name);
-        wrap(out, &format!("  {name}, {}: ", estimate.subject), &value(estimate, unit));
+        wrap(out, &format!("  {name}, {}: ", estimate.subject), &bounded(estimate, unit));
     }
     not_estimated(out, &unknown);
 }
@@ -171,10 +171,8 @@ fn not_estimated(out: &mut String, unknown: &[&Estimate]) {
     }
 }
 
-fn value(estimate: &Estimate, unit: &str) -> String {
-    // A share of full reads better in percent.
-    let (factor, unit) = if unit == "of full" { (100.0, "%") } else { (1.0, unit) };
-    let shown = |value: f64| number((value * factor * 1000.0).round() / 1000.0);
+fn bounded(estimate: &Estimate, unit: &str) -> String {
+    let shown = |number| value(estimate.name, number);
     let bounds = match (estimate.low, estimate.high) {
         (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
         (Some(low), None) => format!(" (at least {})", shown(low)),
@@ -183,9 +181,9 @@ fn value(estimate: &Estimate, unit: &str) -> String {
     };
     let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
     match estimate.value {
-        Some(value) => {
+        Some(best) => {
             let as_of = estimate.as_of.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
-            format!("{}{bounds}{as_of}{why}", with_unit(&shown(value), unit))
+            format!("{}{bounds}{as_of}{why}", with_unit(&shown(best), unit))
         }
         None => format!("not known{bounds}{why}"),
     }
@@ -194,13 +192,13 @@ fn value(estimate: &Estimate, unit: &str) -> String {
 fn data(out: &mut String, report: &Report) {
     let quality = &report.snapshot.quality;
     out.push_str("\nData\n");
-    let span = match quality.first.zip(quality.last) {
+    let stretch = match quality.first.zip(quality.last) {
         Some((first, last)) => {
-            format!(", {} to {} UTC ({})", moment(first), moment(last), duration(last.since(first)))
+            format!(", {} to {} UTC ({})", moment(first), moment(last), span(last.since(first)))
         }
         None => String::new(),
     };
-    wrap(out, "  ", &format!("frames: {}{span}", count(quality.frames)));
+    wrap(out, "  ", &format!("frames: {}{stretch}", count(quality.frames)));
     let counts = [
         (quality.frames - quality.decoded.min(quality.frames), "frames that no map knows"),
         (quality.lost, "frames lost, by whoever counted them"),
@@ -289,7 +287,7 @@ Found (times are UTC; 'cellwright explain CODE' says how it is judged)
     Cell 3 of pack 1 went up to 3.805 V.
     What to do: Stop this charge or lower its voltage, and find out why the BMS
                 let the cell rise so far.
-    When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
+    When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min in all
     Evidence: peak 3.805 V
     May be: 25 % a balance lead that reads wrong. Settled by a rest on the
             plateau: it is off by the same millivolts there and under any
@@ -314,10 +312,10 @@ Not judged
 Estimates
   state of charge, pack 1: 98 % (between 96 and 100), as of 2026-01-10 07:00:00
   Not known
-    capacity, pack 1: no full discharge was seen
+    capacity at 25 °C, pack 1: no full discharge was seen
 
 Data
-  frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h 0 min)
+  frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h)
   frames lost, by whoever counted them: 12
   gaps in which data should have come: 1
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
@@ -357,10 +355,10 @@ disconnects. Estimates of ageing are comparisons.
         estimates(&mut out, &list);
         let expected = "
 Estimates
-  connection, cell 1 of pack 1: 0.2 mΩ
+  resistance beyond the median of the cells, cell 1 of pack 1: 0.2 mΩ
   Not known
-    cell resistance, cell 1 of pack 1; cell resistance, cell 2 of pack 1: too
-    few steps
+    resistance at 25 °C with its connection, cell 1 of pack 1; resistance at 25
+    °C with its connection, cell 2 of pack 1: too few steps
 ";
         assert_eq!(out, expected);
     }

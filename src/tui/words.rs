@@ -1,24 +1,12 @@
 //! Numbers, times and sentences as a person reads them, in fixed places.
 
+use crate::model::figure::{Figure, RATE};
 use crate::model::snapshot::{Motion, Shown, Standing};
-use crate::model::{Fact, Stamp};
+use crate::model::{Fact, Stamp, figure, span};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// What stands where there is no number.
 pub(super) const DASH: &str = "—";
-
-/// How long, in the largest unit that says enough: '42 s', '12 min', '3.5 h', '8 days'.
-pub(super) fn span(secs: f64) -> String {
-    let secs = secs.max(0.0);
-    match secs {
-        s if !s.is_finite() => DASH.to_owned(),
-        s if s < 119.5 => format!("{s:.0} s"),
-        s if s < 7170.0 => format!("{:.0} min", s / 60.0),
-        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
-        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
-        s => format!("{:.0} days", s / 86_400.0),
-    }
-}
 
 /// Time of day, UTC: '07:12:03'.
 pub(super) fn clock(stamp: Stamp) -> String {
@@ -89,28 +77,18 @@ pub(super) fn why_none(shown: &Shown) -> Option<String> {
 
 /// A figure of evidence, named and with its unit; none for figures that only a machine wants.
 pub(super) fn fact(fact: Fact, value: f64) -> Option<String> {
-    const UNITS: [(&str, &str, usize); 11] = [
-        ("_degc", "°C", 1),
-        ("_percent", "%", 1),
-        ("_frames", "frames", 0),
-        ("_days", "days", 1),
-        ("_mv", "mV", 0),
-        ("_ah", "Ah", 1),
-        ("_h", "h", 1),
-        ("_k", "K", 1),
-        ("_a", "A", 1),
-        ("_v", "V", 3),
-        ("_s", "s", 0),
-    ];
-    let name = fact.name();
-    if name.ends_with("_c_rate") {
-        return None;
+    let (words, value) = named(fact.name(), value);
+    (!value.ends_with(RATE)).then(|| format!("{words} {value}"))
+}
+
+/// What a figure is called, and its value with its unit; its own name where it has no words.
+pub(super) fn named(name: &'static str, value: f64) -> (&'static str, String) {
+    match figure(name) {
+        Some(Figure { words, unit, digits, .. }) => {
+            (words, format!("{} {unit}", number(value, *digits)).trim_end().to_owned())
+        }
+        None => (name, number(value, 2)),
     }
-    let (stem, unit, digits) = UNITS
-        .iter()
-        .find_map(|(suffix, unit, digits)| Some((name.strip_suffix(suffix)?, *unit, *digits)))
-        .unwrap_or((name, "", 2));
-    Some(format!("{} {} {unit}", stem.replace('_', " "), number(value, digits)).trim_end().to_owned())
 }
 
 /// Breaks text into lines of at most `width` columns, at most `most` of them; the last says when it was cut.

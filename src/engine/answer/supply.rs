@@ -3,6 +3,7 @@
 use super::look::{Draft, Look, bounded, capital, moment, row};
 use crate::model::limits::L;
 use crate::model::snapshot::Estimate;
+use crate::model::span;
 
 /// A winter without a charge, days: judgement.
 const WINTER: f64 = 120.0;
@@ -38,7 +39,7 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
     let text = format!(
         "{} comes down to a tenth in {} ({bounds}) if nothing charges it.",
         capital(first.subject),
-        in_days(days)
+        if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days") }
     );
     let draft = Draft::say(text).and(verdict).on(name).on("standby_draw_a");
     Some(
@@ -46,11 +47,6 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
             .iter()
             .fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)),
     )
-}
-
-/// Days in words.
-fn in_days(days: f64) -> String {
-    if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days") }
 }
 
 /// A pack whose quietest hours draw more than what is no use of it: a load was on, or packs pass current to each other.
@@ -109,8 +105,11 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
     let draft = match (longest, lacking) {
         (Some((row, hours)), lacking) => {
             let at = row.as_of.map_or_else(String::new, |at| format!(" on {}", moment(at.plus_secs(-hours * 3600.0))));
-            let text =
-                format!("{} was last full{at}, {} before the end of the data.", capital(row.subject), ago(*hours));
+            let text = format!(
+                "{} was last full{at}, {} before the end of the data.",
+                capital(row.subject),
+                span(hours * 3600.0)
+            );
             let draft = Draft::say(text).on(name);
             match lacking {
                 Some(row) => draft.open(&format!("{}: {}", row.subject, row.why.as_deref().unwrap_or("not known")), ""),
@@ -124,15 +123,6 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
         (None, None) => Draft::not_known("no full charge was seen yet", "a charge held until its current is small"),
     };
     Some(found.iter().fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)))
-}
-
-/// A length of time in hours or days.
-fn ago(hours: f64) -> String {
-    match hours {
-        h if h < 1.0 => "less than an hour".into(),
-        h if h < 48.0 => format!("{h:.0} h"),
-        h => format!("{:.0} days", h / 24.0),
-    }
 }
 
 /// Whether the heater warms the bank.

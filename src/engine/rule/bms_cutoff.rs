@@ -206,7 +206,7 @@ fn first(told: &Told) -> String {
 fn came_back(told: &Told) -> String {
     match told.active || told.case.episodes != 1 {
         true => String::new(),
-        false => format!(" It came back after {}.", super::span(told.case.total_secs)),
+        false => format!(" It came back after {}.", crate::model::span(told.case.total_secs)),
     }
 }
 

@@ -367,18 +367,6 @@ pub fn capital(subject: Subject) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
 }
 
-/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
-#[must_use]
-pub fn span(secs: f64) -> String {
-    match secs {
-        s if s < 100.0 => format!("{s:.0} s"),
-        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
-        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
-        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
-        s => format!("{:.0} days", s / 86_400.0),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

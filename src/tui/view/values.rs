@@ -2,7 +2,7 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{DASH, cut, near, number, why_none};
+use super::super::words::{DASH, cut, named, near, number, why_none, wrap};
 use crate::model::snapshot::{Estimate, PackView, Shown};
 use ratatui::text::Line;
 
@@ -25,7 +25,9 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
     if !app.snapshot.estimates.is_empty() {
         table.head("Estimates");
     }
-    for estimate in &app.snapshot.estimates {
+    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) =
+        app.snapshot.estimates.iter().partition(|estimate| says_nothing(estimate));
+    for estimate in known.into_iter().chain(unknown) {
         table.estimate(estimate);
     }
     table.lines
@@ -81,18 +83,33 @@ impl Table<'_> {
         self.row("state of charge, as the pack says", &soc, "%", 0);
     }
 
+    /// An estimate, in as many lines as it takes: a figure that is cut off is none.
     fn estimate(&mut self, estimate: &Estimate) {
-        let figure = |value: f64| number(value, 2);
+        let figure = |value: f64| named(estimate.name, value).1;
         let value = match (estimate.value, estimate.low, estimate.high) {
             (Some(value), Some(low), Some(high)) => {
-                format!("{} ({} to {})", figure(value), figure(low), figure(high))
+                format!("{} (between {} and {})", figure(value), figure(low), figure(high))
             }
-            (Some(value), ..) => figure(value),
+            (Some(value), Some(low), None) => format!("{} (at least {})", figure(value), figure(low)),
+            (Some(value), None, Some(high)) => format!("{} (at most {})", figure(value), figure(high)),
+            (Some(value), None, None) => figure(value),
             (None, Some(low), _) => format!("at least {}", figure(low)),
-            (None, None, _) => format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet")),
+            (None, None, Some(high)) => format!("at most {}", figure(high)),
+            (None, None, None) => {
+                format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet"))
+            }
         };
         let as_of = estimate.as_of.map_or(String::new(), |at| format!(", as of {}", near(at, self.app.snapshot.now)));
-        let text = format!(" {} of {}: {value}{as_of}", estimate.name.replace('_', " "), estimate.subject);
-        self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Plain)));
+        let role = if says_nothing(estimate) { Role::Quiet } else { Role::Plain };
+        let (words, _) = named(estimate.name, 0.0);
+        let text = format!("{words}, {}: {value}{as_of}", estimate.subject);
+        for (at, line) in wrap(&text, self.width.saturating_sub(5), usize::MAX).into_iter().enumerate() {
+            let indent = if at == 0 { " " } else { "     " };
+            self.lines.push(Line::styled(format!("{indent}{line}"), self.app.theme.style(role)));
+        }
     }
+}
+
+fn says_nothing(estimate: &Estimate) -> bool {
+    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
 }
