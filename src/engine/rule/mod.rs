@@ -334,6 +334,11 @@ impl Court<'_> {
         }
     }
 
+    /// Forgets the figures of a finding that is told in another way from now on.
+    pub fn forget_figures(&mut self, subject: Subject) {
+        self.cases.forget_figures((self.rule, subject));
+    }
+
     /// Tells kinds of the condition apart, for the words.
     pub fn kind(&mut self, subject: Subject, kind: u8) {
         self.cases.set_kind(self.rule, subject, kind);
