@@ -17,6 +17,13 @@ pub struct Figure {
 /// The unit of rates by capacity: owners read amperes, so the screen leaves these out.
 pub const RATE: &str = "of the capacity per hour";
 
+/// The unit behind a number as it is shown: 'day' behind '1'.
+#[must_use]
+pub fn one_of<'a>(shown: &str, unit: &'a str) -> &'a str {
+    const MANY: [&str; 4] = ["days", "times", "frames", "points"];
+    if shown == "1" && MANY.contains(&unit) { unit.trim_end_matches('s') } else { unit }
+}
+
 const fn row(name: &'static str, words: &'static str, unit: &'static str, digits: usize) -> Figure {
     Figure { name, words, unit, digits }
 }
@@ -34,7 +41,7 @@ pub static FIGURES: &[Figure] = &[
     row("drawn_ah", "drawn since the start", "Ah", 1),
     row("since_full_h", "time since full", "h", 1),
     row("held_high_h_30_days", "held high at a small current, last 30 days", "h", 1),
-    row("rest_h", "at rest for", "h", 1),
+    row("rest_h", "time at rest", "h", 1),
     row("capacity_ah", "capacity at 25 °C", "Ah", 1),
     row("imbalance_ah", "cells apart at the top", "Ah", 2),
     row("imbalance_low_ah", "cells apart at the bottom", "Ah", 2),
@@ -44,7 +51,7 @@ pub static FIGURES: &[Figure] = &[
     row("early_at_bottom_ah", "empty before the median by", "Ah", 2),
     row("less_than_median_ah", "holds less than the median by", "Ah", 2),
     row("loses_ma", "loses by itself, beyond the median", "mA", 1),
-    row("current_offset_a", "the current sensor reads at zero", "A", 3),
+    row("current_offset_a", "what the current sensor reads at zero", "A", 3),
     row("charge_lost_percent", "charge that does not come back", "%", 1),
     row("ageing_by_heat_times", "ageing by heat, against 25 °C", "times", 2),
     row("hours_hot_of_30d", "hot in 30 days", "h", 1),
@@ -57,15 +64,15 @@ pub static FIGURES: &[Figure] = &[
     row("hours_of_30d_45_to_55c", "45 to 55 °C, last 30 days", "h", 1),
     row("hours_of_30d_above_55c", "above 55 °C, last 30 days", "h", 1),
     row("standby_draw_a", "drawn in the quietest hours", "A", 2),
-    row("quiet_hours_draw_a", "drawn in half of the hours without charge, at most", "A", 2),
-    row("until_a_tenth_days", "until a tenth is left, without charge", "days", 0),
+    row("quiet_hours_draw_a", "median draw of the hours without charge", "A", 2),
+    row("until_a_tenth_days", "time until a tenth is left, without charge", "days", 0),
     row("mean_15_min_a", "mean current, last 15 minutes", "A", 1),
     row("rms_charge_60s_a", "charge, effective over the last minute", "A", 1),
     row("rms_discharge_60s_a", "discharge, effective over the last minute", "A", 1),
-    row("to_empty_h", "to empty at that current", "h", 1),
-    row("to_full_h", "to full at that current", "h", 1),
+    row("to_empty_h", "time to empty at that current", "h", 1),
+    row("to_full_h", "time to full at that current", "h", 1),
     row("charge_limit_now_a", "largest charge for the temperature now", "A", 0),
-    row("largest_current_now_a", "largest draw that the weakest cell bears now", "A", 0),
+    row("largest_current_now_a", "draw at which the weakest cell would be down to 2.5 V", "A", 0),
     row("minutes_above_cold_limit", "charged above the limit for the cold", "min", 1),
     row("ah_above_cold_limit", "charge taken above the limit for the cold", "Ah", 2),
     row("minutes_above_plating_limit", "charged at a rate at which lithium may plate", "min", 1),
@@ -90,13 +97,13 @@ pub static FIGURES: &[Figure] = &[
     row("session_float_v", "this or the last charge, float voltage after it", "V", 2),
     row("session_tail_a", "this or the last charge, current at its end", "A", 1),
     row("session_restarts", "this or the last charge, begun again", "times", 0),
-    row("charger_compensation_mv_per_k", "voltage held, by temperature", "mV/K", 1),
-    row("cut_margin_v", "at the last cut-off, short of its limit by", "V", 2),
+    row("charger_compensation_mv_per_k", "voltage held, per kelvin", "mV/K", 1),
+    row("cut_margin_v", "at the last cut-off, short of its limit by", "V", 3),
     row("cut_margin_k", "at the last cut-off, short of its limit by", "K", 1),
     row("cut_cell_after_60_s_v", "a minute after the last cut-off", "V", 2),
     row("cut_recovered_after_s", "last cut-off lasted", "s", 0),
-    row("thermal_time_constant_h", "follows the air's temperature (63 %) in", "h", 1),
-    row("warm_enough_h", "until warm enough for the charge on offer", "h", 1),
+    row("thermal_time_constant_h", "time to follow the air's temperature (63 %)", "h", 1),
+    row("warm_enough_h", "time until warm enough for the charge on offer", "h", 1),
     row("heater_rise_k_per_h", "warmed by the heater", "K/h", 1),
     row("share_charge_percent", "share of the bank's charge", "%", 0),
     row("share_discharge_percent", "share of the bank's discharge", "%", 0),
@@ -182,6 +189,11 @@ mod tests {
         for fact in Fact::ALL {
             assert!(figure(fact.name()).is_some_and(|figure| !figure.unit.is_empty()), "{}", fact.name());
         }
+    }
+
+    #[test]
+    fn one_is_one() {
+        assert_eq!([("1", "days"), ("10", "days"), ("1", "h")].map(|(n, unit)| one_of(n, unit)), ["day", "days", "h"]);
     }
 
     #[test]

@@ -1,11 +1,12 @@
 //! The report for people: the verdict first, then what to do, then the evidence for whoever wants it.
 
-use super::words::{count, fact, moment, name_and_unit, refusal, value, with_unit};
+use super::estimates::estimates;
+use super::words::{count, fact, moment, refusal};
 use super::wrap::wrap;
 use super::{NOT_A_PROTECTION, NOT_VISIBLE, Report, scope};
 use crate::model::finding::{Finding, Level, NotJudged};
 use crate::model::input::ControllerState;
-use crate::model::snapshot::{Answered, Estimate};
+use crate::model::snapshot::Answered;
 use crate::model::{Snapshot, clean, span};
 
 /// Longest text of a remark, characters.
@@ -27,7 +28,7 @@ pub fn text(report: &Report) -> String {
     cautions(&mut out, &snapshot.findings);
     questions(&mut out, &snapshot.answers);
     not_judged(&mut out, &snapshot.not_judged);
-    estimates(&mut out, &snapshot.estimates);
+    estimates(&mut out, &snapshot.estimates, snapshot.now);
     data(&mut out, report);
     notes(&mut out, snapshot);
     out += "\n";
@@ -135,60 +136,6 @@ fn not_judged(out: &mut String, list: &[NotJudged]) {
     }
 }
 
-fn estimates(out: &mut String, list: &[Estimate]) {
-    if !list.is_empty() {
-        out.push_str("\nEstimates\n");
-    }
-    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
-    for estimate in known {
-        let (name, unit) = name_and_unit(estimate.name);
-        wrap(out, &format!("  {name}, {}: ", estimate.subject), &bounded(estimate, unit));
-    }
-    not_estimated(out, &unknown);
-}
-
-fn says_nothing(estimate: &Estimate) -> bool {
-    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
-}
-
-/// What is not known stands behind what is, one reason once: many estimates wait for the same thing.
-fn not_estimated(out: &mut String, unknown: &[&Estimate]) {
-    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
-    for estimate in unknown {
-        let why = estimate.why.as_deref().unwrap_or("no reason is told");
-        let what = format!("{}, {}", name_and_unit(estimate.name).0, estimate.subject);
-        match reasons.iter_mut().find(|(reason, _)| *reason == why) {
-            Some((_, list)) if list.contains(&what) => {}
-            Some((_, list)) => list.push(what),
-            None => reasons.push((why, vec![what])),
-        }
-    }
-    if !reasons.is_empty() {
-        out.push_str("  Not known\n");
-    }
-    for (why, list) in reasons {
-        wrap(out, "    ", &format!("{}: {why}", list.join("; ")));
-    }
-}
-
-fn bounded(estimate: &Estimate, unit: &str) -> String {
-    let shown = |number| value(estimate.name, number);
-    let bounds = match (estimate.low, estimate.high) {
-        (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
-        (Some(low), None) => format!(" (at least {})", shown(low)),
-        (None, Some(high)) => format!(" (at most {})", shown(high)),
-        (None, None) => String::new(),
-    };
-    let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
-    match estimate.value {
-        Some(best) => {
-            let as_of = estimate.as_of.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
-            format!("{}{bounds}{as_of}{why}", with_unit(&shown(best), unit))
-        }
-        None => format!("not known{bounds}{why}"),
-    }
-}
-
 fn data(out: &mut String, report: &Report) {
     let quality = &report.snapshot.quality;
     out.push_str("\nData\n");
@@ -269,7 +216,6 @@ fn notes(out: &mut String, snapshot: &Snapshot) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Subject;
     use crate::report::example;
 
     #[test]
@@ -309,8 +255,8 @@ Questions
 Not judged
   cold-charge, pack 1: no valid cell or case temperature
 
-Estimates
-  state of charge, pack 1: 98 % (between 96 and 100), as of 2026-01-10 07:00:00
+Estimates, at the end of the data unless another time is told
+  state of charge, pack 1: 98 % (between 96 and 100)
   Not known
     capacity at 25 °C, pack 1: no full discharge was seen
 
@@ -333,34 +279,6 @@ A monitor, not a protection device: it does not replace BMS, fuses and
 disconnects. Estimates of ageing are comparisons.
 ";
         assert_eq!(text(&report), expected);
-    }
-
-    #[test]
-    fn a_reason_that_many_estimates_share_stands_once_and_behind_what_is_known() {
-        let estimate = |name, cell, value: Option<f64>, why: Option<&str>| Estimate {
-            name,
-            subject: Subject::cell(0, cell),
-            value,
-            low: None,
-            high: None,
-            as_of: None,
-            why: why.map(Into::into),
-        };
-        let list = [
-            estimate("cell_resistance_mohm", 0, None, Some("too few steps")),
-            estimate("cell_resistance_mohm", 1, None, Some("too few steps")),
-            estimate("connection_mohm", 0, Some(0.2), None),
-        ];
-        let mut out = String::new();
-        estimates(&mut out, &list);
-        let expected = "
-Estimates
-  resistance beyond the median of the cells, cell 1 of pack 1: 0.2 mΩ
-  Not known
-    resistance at 25 °C with its connection, cell 1 of pack 1; resistance at 25
-    °C with its connection, cell 2 of pack 1: too few steps
-";
-        assert_eq!(out, expected);
     }
 
     #[test]

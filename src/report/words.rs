@@ -1,5 +1,6 @@
 //! Moments, numbers and units as people and programs read them.
 
+use crate::model::figure::one_of;
 use crate::model::{Fact, Rejection, Stamp, figure};
 
 /// A moment as RFC 3339 in UTC, with as many digits of the second as it needs.
@@ -62,7 +63,7 @@ pub(super) fn fact(fact: Fact, measured: f64) -> String {
 
 /// A text with its unit behind it, if it has one.
 pub(super) fn with_unit(text: &str, unit: &str) -> String {
-    if unit.is_empty() { text.to_owned() } else { format!("{text} {unit}") }
+    if unit.is_empty() { text.to_owned() } else { format!("{text} {}", one_of(text, unit)) }
 }
 
 /// Why a line or bytes were refused, for people.

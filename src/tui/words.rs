@@ -1,6 +1,6 @@
 //! Numbers, times and sentences as a person reads them, in fixed places.
 
-use crate::model::figure::{Figure, RATE};
+use crate::model::figure::{Figure, RATE, one_of};
 use crate::model::snapshot::{Motion, Shown, Standing};
 use crate::model::{Fact, Stamp, figure, span};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -85,7 +85,8 @@ pub(super) fn fact(fact: Fact, value: f64) -> Option<String> {
 pub(super) fn named(name: &'static str, value: f64) -> (&'static str, String) {
     match figure(name) {
         Some(Figure { words, unit, digits, .. }) => {
-            (words, format!("{} {unit}", number(value, *digits)).trim_end().to_owned())
+            let shown = number(value, *digits);
+            (words, format!("{shown} {}", one_of(&shown, unit)).trim_end().to_owned())
         }
         None => (name, number(value, 2)),
     }

@@ -37,9 +37,9 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
         }
     };
     let text = format!(
-        "{} comes down to a tenth in {} ({bounds}) if nothing charges it.",
+        "{} comes down to a tenth in {} if nothing charges it.",
         capital(first.subject),
-        if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days") }
+        if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days ({bounds})") }
     );
     let draft = Draft::say(text).and(verdict).on(name).on("standby_draw_a");
     Some(
