@@ -120,6 +120,20 @@ pub(super) fn wrap(text: &str, width: usize, most: usize) -> Vec<String> {
     lines
 }
 
+/// A text behind its label, from column `column` on; on a narrow screen at its right edge, or under the label.
+pub(super) fn beside(label: &str, text: &str, column: usize, width: usize) -> Vec<String> {
+    let room = width.saturating_sub(label.width() + 1);
+    let wide = width >= 2 * column && label.width() < column;
+    if !wide && text.width() <= room {
+        return vec![format!("{label} {}", right(text, room))];
+    }
+    let (first, indent) = if wide { (left(label, column), column) } else { (cut(label, width), 3) };
+    let mut lines = wrap(text, width.saturating_sub(indent), usize::MAX).into_iter();
+    let head = if wide { first + &lines.next().unwrap_or_default() } else { first };
+    let further = lines.map(|line| " ".repeat(indent) + &line);
+    std::iter::once(head).chain(further).collect()
+}
+
 /// A word longer than a line is broken.
 fn pieces(word: &str, width: usize) -> Vec<String> {
     let mut all = vec![String::new()];
@@ -197,6 +211,15 @@ mod tests {
         assert_eq!(fact(Fact::LimitAmps, 5.0).as_deref(), Some("reduce to 5.0 A"));
         assert_eq!(fact(Fact::LostFrames, 12.0).as_deref(), Some("lost 12 frames"));
         assert_eq!(fact(Fact::PeakRate, 0.4), None);
+    }
+
+    #[test]
+    fn a_text_stands_behind_its_label_or_under_it_and_is_never_cut() {
+        assert_eq!(beside(" frames", "12", 10, 40), [" frames   12"]);
+        assert_eq!(beside(" frames", "one two", 10, 22), [" frames   one two"]);
+        assert_eq!(beside(" frames", "one two three", 10, 20), [" frames   one two", "          three"]);
+        assert_eq!(beside(" frames", "12", 10, 14), [" frames     12"]);
+        assert_eq!(beside(" frames", "one two three", 10, 14), [" frames", "   one two", "   three"]);
     }
 
     #[test]

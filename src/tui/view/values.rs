@@ -2,7 +2,7 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{DASH, cut, named, near, number, why_none, wrap};
+use super::super::words::{DASH, cut, left, named, near, number, right, why_none, wrap};
 use crate::model::snapshot::{Estimate, PackView, Shown};
 use ratatui::text::Line;
 
@@ -40,11 +40,24 @@ struct Table<'a> {
 }
 
 impl Table<'_> {
+    /// Whether only the value of now has room.
+    fn is_narrow(&self) -> bool {
+        self.width < 69
+    }
+
+    /// Columns of the names when it has.
+    fn label(&self) -> usize {
+        self.width.saturating_sub(11)
+    }
+
     fn head(&mut self, text: &str) {
         if !self.lines.is_empty() {
             self.lines.push(Line::default());
         }
-        let text = format!(" {text:<36}{:>10} {:>10} {:>10}", "now", "lowest", "highest");
+        let text = match self.is_narrow() {
+            true => format!(" {}{:>10}", left(text, self.label()), "now"),
+            false => format!(" {text:<36}{:>10} {:>10} {:>10}", "now", "lowest", "highest"),
+        };
         self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Strong)));
     }
 
@@ -52,6 +65,11 @@ impl Table<'_> {
         let one = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| format!("{} {unit}", number(v, digits)));
         let why = why_none(shown);
         let role = if why.is_some() { Role::Quiet } else { Role::Plain };
+        if self.is_narrow() {
+            let now = why.unwrap_or_else(|| one(shown.value));
+            let text = format!(" {}{}", left(what, self.label()), right(&now, 10));
+            return self.lines.push(Line::styled(text, self.app.theme.style(role)));
+        }
         let text = format!(
             " {:<36}{:>10} {:>10} {:>10}  {}",
             cut(what, 36),
