@@ -24,6 +24,7 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
     }
     let (low, high) = (first.low.unwrap_or(days), first.high.unwrap_or(f64::INFINITY));
     let bounds = match first.high {
+        Some(high) if format!("{low:.0}") == format!("{high:.0}") => "to within a day".into(),
         Some(high) => format!("between {low:.0} and {high:.0}"),
         None => format!("at least {low:.0}; the far end is not known, the sensor may read a draw where there is none"),
     };
@@ -105,11 +106,7 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
     let draft = match (longest, lacking) {
         (Some((row, hours)), lacking) => {
             let at = row.as_of.map_or_else(String::new, |at| format!(" on {}", moment(at.plus_secs(-hours * 3600.0))));
-            let text = format!(
-                "{} was last full{at}, {} before the end of the data.",
-                capital(row.subject),
-                span(hours * 3600.0)
-            );
+            let text = format!("{} was last full{at}, {}.", capital(row.subject), before_the_end(hours * 3600.0));
             let draft = Draft::say(text).on(name);
             match lacking {
                 Some(row) => draft.open(&format!("{}: {}", row.subject, row.why.as_deref().unwrap_or("not known")), ""),
@@ -123,6 +120,13 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
         (None, None) => Draft::not_known("no full charge was seen yet", "a charge held until its current is small"),
     };
     Some(found.iter().fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)))
+}
+
+fn before_the_end(secs: f64) -> String {
+    match secs < 60.0 {
+        true => "at the end of the data".into(),
+        false => format!("{} before the end of the data", span(secs)),
+    }
 }
 
 /// Whether the heater warms the bank.

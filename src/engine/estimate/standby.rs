@@ -32,7 +32,7 @@ struct Open {
     hour: u32,
     net: f64,
     secs: f64,
-    /// Something charged.
+    /// Something charged, or nothing could be drawn.
     busy: bool,
 }
 
@@ -87,7 +87,8 @@ impl Standby {
         let rates =
             view.current.zip(view.capacity).map(|(c, capacity)| (c.recent.high / capacity, c.recent.low / capacity));
         let charges = rates.is_some_and(|(high, _)| high > limits.get(L::StorageChargeRate));
-        self.open.busy |= charges || self.is_fed(view, around);
+        let is_cut_off = view.switches.discharge_path == Some(false);
+        self.open.busy |= charges || is_cut_off || self.is_fed(view, around);
         let hour = u32::try_from(view.now.secs() / 3600).unwrap_or(0);
         if hour != self.open.hour {
             self.turn(hour, view, told, limits);
@@ -268,6 +269,20 @@ mod tests {
             assert!((found.half - 0.1).abs() < 1e-9);
         }
         assert_eq!(draw(0.1, 10.0, day), None);
+    }
+
+    #[test]
+    fn hours_in_which_the_bms_lets_nothing_out_are_no_quiet_hours() {
+        let told = |cut: bool| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 0.5 * DAY, 10.0, |_, bus| {
+                bus.cells(&[2.9; 4]);
+                bus.current(0.0);
+                bus.one(Quantity::DischargePath, f64::from(u8::from(!cut)));
+            });
+            story.engine.packs[0].estimates.habits.standby.draw().map(|draw| draw.least)
+        };
+        assert_eq!((told(true), told(false)), (None, Some(0.0)));
     }
 
     #[test]
