@@ -6,6 +6,9 @@ use super::super::words::{DASH, cut, left, named, near, number, right, why_none,
 use crate::model::snapshot::{Estimate, PackView, Shown};
 use ratatui::text::Line;
 
+/// An estimate that is no older than this is one of now, s.
+const LATELY: f64 = 90.0;
+
 /// The pane.
 pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
     let mut table = Table { app, width, lines: Vec::new() };
@@ -23,7 +26,8 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         table.row("  could give", &source.offer, "A", 1);
     }
     if !app.snapshot.estimates.is_empty() {
-        table.head("Estimates");
+        let title = cut(" Estimates, of now unless another time is told", width);
+        table.lines.extend([Line::default(), Line::styled(title, app.theme.style(Role::Strong))]);
     }
     let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) =
         app.snapshot.estimates.iter().partition(|estimate| says_nothing(estimate));
@@ -117,7 +121,9 @@ impl Table<'_> {
                 format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet"))
             }
         };
-        let as_of = estimate.as_of.map_or(String::new(), |at| format!(", as of {}", near(at, self.app.snapshot.now)));
+        let now = self.app.snapshot.now;
+        let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
+        let as_of = old.map_or(String::new(), |at| format!(", as of {}", near(at, now)));
         let role = if says_nothing(estimate) { Role::Quiet } else { Role::Plain };
         let (words, _) = named(estimate.name, 0.0);
         let text = format!("{words}, {}: {value}{as_of}", estimate.subject);
