@@ -167,3 +167,68 @@ fn may_err(from: &Charge, to: &Charge, capacity: f64, limits: &Limits) -> f64 {
     let gain = limits.get(L::SocGain) / 100.0 * (to.charged - from.charged);
     hours * assumed(capacity, limits) + gain + unseen(to.between - from.between)
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::story::{Story, four_cells};
+
+    const HOUR: f64 = 3600.0;
+
+    fn hold(story: &mut Story, (from, hours): (f64, f64), volts: f64, amps: f64) -> f64 {
+        story.run(from * HOUR, (from + hours) * HOUR, 10.0, |_, bus| {
+            bus.celsius(0, 25.0);
+            bus.cells(&[volts; 4]);
+            bus.current(amps);
+        });
+        from + hours
+    }
+
+    /// A charge to the top that ends at `from` + 6 h, with `amp_hours` put in.
+    fn charge(story: &mut Story, from: f64, amp_hours: f64) -> f64 {
+        story.run(from * HOUR, (from + 6.0) * HOUR, 10.0, |t, bus| {
+            bus.celsius(0, 25.0);
+            bus.cells(&[3.6; 4]);
+            bus.current(amp_hours * (from - t / HOUR).exp());
+        });
+        from + 6.0
+    }
+
+    fn told(story: &Story) -> Option<f64> {
+        story.engine.packs[0].estimates.capacity.measured().map(|found| found.ah.round())
+    }
+
+    /// Draws from a full pack at 20 A for some hours, down into the lower knee.
+    fn emptied(story: &mut Story, from: f64, hours: f64) -> f64 {
+        let at = hold(story, (from, hours - 0.1), 3.2, -20.0);
+        hold(story, (at, 0.1), 2.9, -20.0)
+    }
+
+    #[test]
+    fn from_full_to_the_lower_knee_is_the_capacity() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = emptied(&mut story, at, 4.6);
+        assert_eq!(told(&story), Some(95.0));
+        charge(&mut story, at, 92.0);
+        assert_eq!(told(&story), Some(95.0), "as much went in as had come out");
+    }
+
+    #[test]
+    fn what_a_full_charge_proves_wrong_is_told_no_more() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = emptied(&mut story, at, 1.6);
+        assert_eq!(told(&story), Some(32.0), "the rest went by a way that nobody counted");
+        charge(&mut story, at, 92.0);
+        assert_eq!(told(&story), None, "60 Ah more went in than had come out");
+    }
+
+    #[test]
+    fn more_than_full_ends_the_count() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = hold(&mut story, (at, 1.0), 3.33, 20.0);
+        emptied(&mut story, at, 4.6);
+        assert_eq!(told(&story), None);
+    }
+}

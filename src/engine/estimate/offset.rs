@@ -195,6 +195,21 @@ mod tests {
     }
 
     #[test]
+    fn what_passes_between_two_readings_does_not_average_out() {
+        let limits = Limits::default();
+        let (mut charge, mut learnt) = (Charge::default(), Offset::default());
+        for _ in 0..40 {
+            charge.secs += 86_400.0;
+            charge.charged += 40.0;
+            charge.drawn += 39.0;
+            charge.between += 0.11; // sixty times 5 A on or off, somewhere within a minute
+            learnt.full(&charge, 1.0, 100.0, &limits);
+        }
+        let learnt = learnt.learnt().unwrap();
+        assert!(learnt.amps > 0.02 && learnt.half > 0.04, "{learnt:?}");
+    }
+
+    #[test]
     fn an_interval_in_which_nobody_saw_the_current_says_nothing() {
         let limits = Limits::default();
         let mut charge = Charge::default();
