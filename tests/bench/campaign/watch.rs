@@ -164,6 +164,21 @@ impl Watch {
         &self.lines
     }
 
+    /// What the run gave of what the rule asks for, in words.
+    pub(crate) fn told(&self) -> String {
+        format!(
+            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet",
+            self.tops.len(),
+            self.bottoms.len(),
+            self.steps,
+            self.rms,
+            self.soc.0,
+            self.soc.1,
+            self.bled / 3600.0,
+            self.quiet / 3600.0
+        )
+    }
+
     /// Looks at a pack.
     pub(crate) fn look(&mut self, truth: &Truth, pack: &PackTruth, plan: &Plan) {
         let secs = truth.secs - self.at;
