@@ -124,7 +124,7 @@ pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<War
             continue;
         }
         for start in starts(view).into_iter().map(Start::whole) {
-            runs(view, at, &start, heat, &mut all, |run| view.is_own(run) && !place.taken.holds(views, at, run));
+            all.extend(runs(view, at, &start, heat, |run| view.is_own(run) && !place.taken.holds(views, at, run)));
         }
     }
     let groups = groups(views, &all, heats.len(), place.by_choice);
@@ -133,7 +133,8 @@ pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<War
 }
 
 /// Every slow run from a start.
-fn runs(view: &View, at: usize, start: &Start, heat: &Heat, all: &mut Vec<Slow>, is_free: impl Fn(&Run) -> bool) {
+fn runs(view: &View, at: usize, start: &Start, heat: &Heat, is_free: impl Fn(&Run) -> bool) -> Vec<Slow> {
+    let mut all = Vec::new();
     let whole = (start.limit - start.low).min(16) as u8;
     let weight = match (start.shows, start.is_cut(view)) {
         (true, false) => 1.0,
@@ -168,6 +169,7 @@ fn runs(view: &View, at: usize, start: &Start, heat: &Heat, all: &mut Vec<Slow>,
             all.push(Slow { view: at, run, line, weight, ..slow });
         }
     }
+    all
 }
 
 /// What a row of counts is, if it moves, and slowly.
