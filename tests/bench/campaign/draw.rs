@@ -207,9 +207,16 @@ impl Drawing {
                 drawn.push(second);
             }
         }
-        (self.plan.sample, self.plan.days) = pace(&mut self.dice, days);
+        // some faults show only in sets that come often; then it is the shorter log that shows them
+        let slowest = drawn.iter().map(|one| one.kind.slowest()).fold(f64::INFINITY, f64::min);
+        loop {
+            (self.plan.sample, self.plan.days) = pace(&mut self.dice, days);
+            if self.plan.sample <= slowest {
+                break;
+            }
+        }
         for fault in &mut drawn {
-            if fault.kind.needs == Needs::HalfWay {
+            if matches!(fault.kind.needs, Needs::HalfWay | Needs::OnAndOff) {
                 fault.from = (0.45 * self.plan.days * 86_400.0 / 60.0).round() * 60.0;
             }
             self.prepare(fault.kind, fault.grade);
@@ -240,6 +247,10 @@ impl Drawing {
             Unit::OfCapacity => base / 100.0 * self.plan.capacity * if self.dice.chance(0.5) { 1.0 } else { -1.0 },
             Unit::MilliampsPer100 => base * 1e-5 * self.plan.capacity,
             Unit::PerFour => base,
+            Unit::MilliohmOf100 => base * 100.0 / self.plan.capacity * f64::from(self.plan.cells) / 4.0,
+            Unit::OfOffset => base * (0.5f64).max(self.plan.capacity / 300.0),
+            Unit::KelvinDeep => base * (100.0 / (0.18 * self.plan.capacity)).powi(2),
+            Unit::BeyondStep => base + 0.5 * self.plan.steps.0,
             Unit::OfPower => base * 1e-3 * self.plan.capacity * 3.3 * f64::from(self.plan.cells),
         };
         let size = if matches!(kind.unit, Unit::PerFour) { size * self.scale.four } else { size };
@@ -301,15 +312,26 @@ impl Drawing {
             if matches!(fault.kind.needs, Needs::Weather | Needs::Weak) {
                 continue;
             }
-            let _ = writeln!(
-                text,
-                "[[fault]]\nkind = \"{}\"\npack = {}\npart = {}\nfrom_minute = {:.1}\nsize = {:.5}",
-                fault.kind.name,
-                fault.pack + 1,
-                fault.part + 1,
-                fault.from / 60.0,
-                fault.size
-            );
+            let mut minute = fault.from / 60.0;
+            loop {
+                let _ = writeln!(
+                    text,
+                    "[[fault]]\nkind = \"{}\"\npack = {}\npart = {}\nfrom_minute = {minute:.1}\nsize = {:.5}",
+                    fault.kind.name,
+                    fault.pack + 1,
+                    fault.part + 1,
+                    fault.size
+                );
+                if fault.kind.needs != Needs::OnAndOff {
+                    break;
+                }
+                // an hour on, two off
+                let _ = writeln!(text, "to_minute = {:.1}", minute + 61.0);
+                minute += 183.0;
+                if minute >= self.plan.days * 1440.0 {
+                    break;
+                }
+            }
         }
         self.plan.text = text;
         self.plan
@@ -346,12 +368,15 @@ impl Drawing {
         );
         let dead = plan.faults.iter().find(|fault| fault.kind.needs == Needs::Imbalance && fault.pack == pack);
         if let Some(fault) = dead {
-            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.03 }}]", fault.part + 1);
+            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.012 }}]", fault.part + 1);
             let _ = writeln!(
                 text,
                 "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
                 0.0012 * capacity
             );
+        } else if let Some(fault) = plan.faults.iter().find(|one| one.kind.needs == Needs::Bleeding && one.pack == pack)
+        {
+            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.01 }}]", fault.part + 1);
         } else if balancing {
             let _ = writeln!(text, "cell = [{{ number = 2, behind = -0.009 }}]");
             let _ = writeln!(

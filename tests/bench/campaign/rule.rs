@@ -4,7 +4,6 @@
 use super::draw::{Drawn, Plan};
 use super::watch::Watch;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
-use cellwright::sim::Truth;
 
 /// What one condition of one pack (none: of any) must and may be found to be.
 #[derive(Debug, Clone, Copy)]
@@ -20,7 +19,7 @@ pub(crate) struct Expect {
 }
 
 /// What must and may be found.
-pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expect> {
+pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let mut all = Vec::new();
     for (pack, watch) in (0u8..).zip(watches) {
         for line in watch.lines() {
@@ -30,7 +29,7 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expec
         }
     }
     for fault in &plan.faults {
-        of_fault(plan, fault, watches, truth, &mut all);
+        of_fault(plan, fault, watches, &mut all);
     }
     if plan.about == "balancing at work" || plan.faults.iter().any(|fault| fault.kind.name == "bleeder-dead") {
         all.push(Expect { pack: None, code: "imbalance", must: None, may: Some(Warning), grade: None });
@@ -72,6 +71,7 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
             || (!own && faulty("lead") && of(&cells))
             || (!own && (faulty("current-") || faulty("bypass") || faulty("described")) && of(&amps))
             || (!own && faulty("sensor") && of(&heat))
+            || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
@@ -110,6 +110,9 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             ("self-discharging-cell", Warning),
             ("balancing-fails", Notice),
             ("low-capacity-cell", Notice),
+            // a cell that is empty while the others are not takes its pack out of the share, and out of every full charge
+            ("unequal-sharing", Warning),
+            ("not-fully-charged", Notice),
         ],
         "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
         "connection" => {
@@ -171,11 +174,11 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
     }
 }
 
-fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], truth: &Truth, all: &mut Vec<Expect>) {
+fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>) {
     let Some(watch) = watches.get(usize::from(fault.pack)) else { return };
     let pack = Some(fault.pack);
     let (code, grade) = (fault.kind.code, Some(fault.grade));
-    if let Some(must) = shows(plan, fault, watch, truth) {
+    if let Some(must) = shows(plan, fault, watch, watches) {
         let from = fault.from.max(if matches!(code, "sensor-fault" | "balance-lead-fault" | "stale-data") {
             fault.from
         } else {
@@ -204,7 +207,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], truth: &Truth, all: &
 }
 
 /// Whether the data can show a fault, and as what it must then be found. Sizes between two limits need not be.
-fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Severity> {
+fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option<Severity> {
     let size = fault.size.abs();
     let of_capacity = size / plan.capacity * 100.0;
     let (tops, bottoms) = (watch.tops.len(), watch.bottoms.len());
@@ -225,13 +228,15 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Sev
         }
         ("lead-offset", _) if plan.cells_told => {
             let range = watch.amps.1 - watch.amps.0 > 0.12 * plan.capacity && watch.soc.1 - watch.soc.0 > 0.25;
-            grade(range && size > 0.021 + plan.steps.0, false)
+            grade(range && size > 0.021 + 0.5 * plan.steps.0, false)
         }
         ("lead-shared", _) if plan.cells_told => {
             grade(watch.quiet > 1800.0 && 2.0 * size > 0.055 + plan.steps.0 && left > 40_000.0, false)
         }
         ("lead-open", _) if plan.cells_told => grade(false, watch.soc.0 > 0.05),
-        ("lead-resistive", _) if plan.cells_told => grade(watch.bled > 7200.0 && size * 0.06 > 0.030, false),
+        ("lead-resistive", _) if plan.cells_told && plan.sample <= 10.0 => {
+            grade(watch.bleeds > 4 && size * 0.06 > 0.030, false)
+        }
         ("leak" | "bleeder-stuck", _) if plan.cells_told => {
             let lost = size * plan.days * 24.0 / plan.capacity * 100.0;
             let spaced =
@@ -241,7 +246,7 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Sev
         }
         ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
         ("compensation", _) => grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5, false),
-        ("heater-weak", _) => grade(size > 80.0 && truth.packs.iter().any(|pack| pack.heating), false),
+        ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
         ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
         ("sensor-lost", _) => Some(Notice),
         ("sensor-in-air", _) => grade(size > 0.9 && plan.days > 3.0, false),
@@ -249,17 +254,28 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Sev
             let more = size * (watch.rms / 100.0).powi(2);
             grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 60.0)
         }
-        ("current-offset", _) => grade(size > 1.5 * (0.5f64).max(plan.capacity / 300.0) && tops >= 7, false),
+        ("current-offset", _) => {
+            // beyond this the current is never seen below what is called the end of a charge
+            let hides = size > 0.018 * plan.capacity;
+            grade(size > 1.5 * (0.5f64).max(plan.capacity / 300.0) && tops >= 7 && !hides, false)
+        }
         ("current-gain" | "described-capacity", _) if bottoms >= 2 && tops >= 2 => grade(size > 20.0, false),
-        ("bypass", _) => grade(false, false),
-        ("described-cells", _) => grade(false, tops >= 1 || watch.soc.1 > 0.9).filter(|_| false),
+        ("bypass", _) if plan.cells_told && plan.sample <= 10.0 => {
+            grade(watch.hidden.0 > 0.017 && watch.hidden.1 >= 8, false)
+        }
+        ("described-cells", _) => grade(false, watch.steps > 0 && plan.days > 1.0),
         ("parallel-gone", _) if watch.steps > 20 => grade(false, size > 0.4 && tops >= 3 && bottoms >= 3),
+        ("outer-resistance", "unequal-sharing") => {
+            let drawn: f64 = watches.iter().map(|one| one.drawn).sum();
+            let off = 100.0 * (watch.drawn / drawn.max(1e-9) - 1.0 / f64::from(plan.packs)).abs();
+            grade(off > 18.0 && drawn > 0.5 * plan.capacity, off > 34.0 && drawn > 0.5 * plan.capacity)
+        }
         ("pack-off", _) => {
             let share = 100.0 / f64::from(plan.packs);
             grade(share > 18.0, share > 33.0)
         }
         ("pack-silent", _) => grade(left > 600.0 + 8.0 * plan.sample, false),
-        ("frames-lost", _) => grade(size < 60.0 && plan.days > 0.2 && plan.sample <= 10.0, false),
+        ("frames-lost", _) => grade(size < 60.0 && plan.days * 86_400.0 / plan.sample > 2000.0, false),
         _ => None,
     }
 }

@@ -63,6 +63,14 @@ pub(crate) struct Watch {
     /// Seconds on the plateau below 0.08C without a break, longest.
     pub(crate) quiet: f64,
     quiet_for: f64,
+    /// Hours with the heater on.
+    pub(crate) heated: f64,
+    /// How often balancing of some cells and not of others began.
+    pub(crate) bleeds: u32,
+    bleeding: bool,
+    /// Largest change of a cell's voltage that a load the sensor does not see made, V, and how many.
+    pub(crate) hidden: (f64, u32),
+    last_unseen: f64,
     /// Seconds during which some cells were bled and others not.
     pub(crate) bled: f64,
     /// Days since it was last full, largest; throughput since, in cycles; and by the mild word of full.
@@ -234,9 +242,18 @@ impl Watch {
         let quiet = rate.abs() < 0.08 && (0.2..0.9).contains(&soc);
         self.quiet_for = if quiet { self.quiet_for + secs } else { 0.0 };
         self.quiet = self.quiet.max(self.quiet_for);
-        if high(cells, |cell| cell.bleed) > low(cells, |cell| cell.bleed) + 1e-6 {
+        let bleeding = high(cells, |cell| cell.bleed) > low(cells, |cell| cell.bleed) + 1e-6;
+        if bleeding {
             self.bled += secs;
         }
+        self.bleeds += u32::from(bleeding && !self.bleeding);
+        self.bleeding = bleeding;
+        self.heated += if pack.heating { hours } else { 0.0 };
+        let hidden = (pack.unseen - self.last_unseen).abs() * low(cells, |cell| cell.ohms);
+        if hidden > 0.001 && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2 {
+            self.hidden = (self.hidden.0.max(hidden), self.hidden.1 + 1);
+        }
+        self.last_unseen = pack.unseen;
     }
 
     fn heat_and_cold(&mut self, pack: &PackTruth, plan: &Plan) {
@@ -341,7 +358,9 @@ impl Watch {
         }
         let (at, full_at, passed) = (self.at, self.full_at, self.full_through);
         let days = |index: usize| (at - full_at[index]) / 86_400.0;
-        self.line("not-fully-charged", Notice, true, (days(0) > 31.5 && passed[0] > 1.7, 0.0));
+        // a day of what a sensor may read where nothing flows, in cycles
+        let sensor = 24.0 * (0.1f64).max(0.001 * pack.rated) / pack.rated;
+        self.line("not-fully-charged", Notice, true, (days(0) > 31.5 && passed[0] > 1.7 + sensor * days(0), 0.0));
         self.line("not-fully-charged", Notice, false, (days(1) > 29.0 && passed[1] > 1.3, 0.0));
         self.line("hot-exposure", Notice, true, (self.hot > 80.0, 0.0));
         self.line("hot-exposure", Notice, false, (self.hot > 60.0, 0.0));
