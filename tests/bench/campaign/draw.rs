@@ -300,7 +300,9 @@ impl Drawing {
         }
         text += &lives;
         let n = f64::from(self.plan.cells);
-        self.plan.loss = 1.5 * (n / 4.0) * (self.plan.capacity / 100.0).powf(0.7);
+        // a bank that follows the air within two hours is no measure of a sensor in the air: that one is well wrapped
+        let wrapped = if self.plan.faults.iter().any(|fault| fault.kind.name == "sensor-in-air") { 0.3 } else { 1.0 };
+        self.plan.loss = wrapped * 1.5 * (n / 4.0) * (self.plan.capacity / 100.0).powf(0.7);
         for pack in 0..self.plan.packs {
             self.pack(&mut text, pack, near == "balancing at work");
         }

@@ -2,6 +2,7 @@
 //! alone, before the engine has read a frame. `docs/accuracy.md` prints it in words.
 
 use super::draw::{Drawn, Plan};
+use super::faults::Needs;
 use super::watch::Watch;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
 
@@ -31,7 +32,8 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     for fault in &plan.faults {
         of_fault(plan, fault, watches, &mut all);
     }
-    if plan.about == "balancing at work" || plan.faults.iter().any(|fault| fault.kind.name == "bleeder-dead") {
+    let uneven = |fault: &Drawn| matches!(fault.kind.needs, Needs::Imbalance | Needs::Bleeding);
+    if plan.about == "balancing at work" || plan.faults.iter().any(uneven) {
         all.push(Expect { pack: None, code: "imbalance", must: None, may: Some(Warning), grade: None });
     }
     blind(plan, &mut all);
@@ -133,7 +135,11 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             ("sensor-fault", Warning),
             ("temperature-spread", Warning),
             ("cold-charge", Warning),
-            ("overtemperature", Warning),
+            // a reading counts until it is known to be wrong: beside something that heats up it is that of a cell beyond
+            // its limit, and the sheet's limit of the current at that temperature is small
+            ("overtemperature", Urgent),
+            ("over-current", Urgent),
+            ("hot-exposure", Warning),
         ],
         "current-offset" | "current-gain" | "current-dead-band" | "bypass" => &[
             ("sensor-fault", Notice),
@@ -249,7 +255,13 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
         ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
         ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
         ("sensor-lost", _) => Some(Notice),
-        ("sensor-in-air", _) => grade(size > 0.9 && plan.days > 3.0, false),
+        ("sensor-in-air", _) => {
+            // the cells must swing less than the air by more than the documented share
+            let hours = plan.capacity * 27.5 * f64::from(plan.cells) / plan.loss / 3600.0;
+            let damped = (1.0 + (std::f64::consts::TAU / 24.0 * hours).powi(2)).sqrt();
+            let swings = plan.faults.iter().all(|other| other.kind.needs != Needs::Weather);
+            grade(size > 0.9 && plan.days > 5.0 && damped > 1.7 && swings, false)
+        }
         ("sensor-by-heat", _) => {
             let more = size * (watch.rms / 100.0).powi(2);
             grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 60.0)
