@@ -290,9 +290,12 @@ impl Drawing {
         if self.life == Life::Deep {
             self.soc = 0.30;
         }
+        // a voltage that follows the temperature shows only when nights differ
+        let follows = self.plan.faults.iter().any(|fault| fault.kind.name == "compensation");
+        let differs = if follows { 8.0 } else { 1.0 };
         let mut text = format!(
             "about = \"{near}\"\nstart = \"2026-03-01T00:00:00Z\"\ndays = {:.3}\nsample = {}\n\
-             weather = {{ mean = {:.2}, swing = {:.2}, differs = 1.0, clouds = 0.5 }}\n",
+             weather = {{ mean = {:.2}, swing = {:.2}, differs = {differs:.1}, clouds = 0.5 }}\n",
             self.plan.days, self.plan.sample, self.weather.0, self.weather.1
         );
         if self.plan.packs > 1 {

@@ -121,7 +121,7 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("bypass", "bank-description", [0.2, 200.0, 300.0], OfPower, (Life::Van, 2.0, OnAndOff)),
     kind("described-capacity", "bank-description", [-4.0, -25.0, -45.0], Plain, (Life::Deep, 3.0, Nothing)),
     kind("described-cells", "bank-description", [-1.0, -1.0, -1.0], Plain, (Life::Deep, 2.0, NoCells)),
-    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Deep, 6.0, HalfWay)),
+    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Deep, 16.0, HalfWay)),
     kind("fade", "", [3.0, 12.0, 25.0], Plain, (Life::Deep, 3.0, Nothing)),
     kind("pack-off", "unequal-sharing", [1.0, 1.0, 1.0], Plain, (Life::Deep, 3.0, Packs)),
     kind("outer-resistance", "unequal-sharing", [0.1, 22.0, 70.0], MilliohmOf100, (Life::Deep, 3.0, Packs)),

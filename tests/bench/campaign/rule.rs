@@ -75,6 +75,7 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
             || (!own && faulty("sensor") && of(&heat))
             || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
+            || (one.code == "bank-description" && faulty("cut-out"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
         if hidden {
@@ -248,10 +249,14 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             let spaced =
                 watch.tops.last().zip(watch.tops.first()).is_some_and(|(last, first)| last - first > 6.0 * 86_400.0);
             let rate = size * 1e3 / plan.capacity * 100.0;
-            if spaced && lost > 2.5 { grade(rate > 2.0, rate > 20.0) } else { None }
+            if spaced && lost > 1.6 { grade(rate > 2.0, rate > 20.0) } else { None }
         }
         ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
-        ("compensation", _) => grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5, false),
+        ("compensation", _) => {
+            // the voltages held must lie over more than ten kelvin
+            let (cold, hot) = watch.top_celsius;
+            grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5 && hot - cold > 13.0, false)
+        }
         ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
         ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
         ("sensor-lost", _) => Some(Notice),
@@ -276,7 +281,11 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             grade(watch.hidden.0 > 0.017 && watch.hidden.1 >= 8, false)
         }
         ("described-cells", _) => grade(false, watch.steps > 0 && plan.days > 1.0),
-        ("parallel-gone", _) if watch.steps > 20 => grade(false, size > 0.4 && tops >= 3 && bottoms >= 3),
+        ("parallel-gone", _) if plan.cells_told => {
+            let after = f64::from(watch.steps) * left / (plan.days * 86_400.0);
+            let lies = plan.faults.iter().any(|other| other.kind.name.starts_with("sensor"));
+            grade(false, size > 0.4 && after > 30.0 && !lies)
+        }
         ("outer-resistance", "unequal-sharing") => {
             let drawn: f64 = watches.iter().map(|one| one.drawn).sum();
             let off = 100.0 * (watch.drawn / drawn.max(1e-9) - 1.0 / f64::from(plan.packs)).abs();

@@ -48,6 +48,8 @@ pub(crate) struct Watch {
     /// Moments at which all cells stood in the upper knee while charging slowly: one a rise. And at the bottom.
     pub(crate) tops: Vec<f64>,
     pub(crate) bottoms: Vec<f64>,
+    /// Lowest and highest temperature of the coldest cell at those of the top, °C.
+    pub(crate) top_celsius: (f64, f64),
     in_knee: bool,
     at_bottom: bool,
     /// Steps of the current on the plateau: sum of their squares (A²), count of those that are large, largest.
@@ -134,7 +136,7 @@ pub(crate) fn plating(celsius: f64) -> f64 {
 impl Watch {
     /// A pack at the start.
     pub(crate) fn new() -> Self {
-        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), ..Self::default() }
+        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
     }
 
     /// One exposure, at its place in the order of all.
@@ -375,9 +377,12 @@ impl Watch {
         let cells = &pack.cells;
         let rate = pack.amps / pack.rated;
         let warm = low(cells, |cell| cell.celsius) > 4.0;
-        let knee = low(cells, |cell| cell.volts) > 3.43 && rate < 0.35 && warm;
+        // less what the current adds, at once and slowly
+        let knee = low(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate < 0.35 && rate > 0.0 && warm;
         if knee && !self.in_knee {
             self.tops.push(self.at);
+            let celsius = low(cells, |cell| cell.celsius);
+            self.top_celsius = (self.top_celsius.0.min(celsius), self.top_celsius.1.max(celsius));
         }
         let bottom = low(cells, |cell| cell.volts) < 3.02 && rate < 0.0;
         if bottom && !self.at_bottom {
