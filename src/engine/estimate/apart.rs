@@ -40,7 +40,7 @@ pub struct Drift {
 /// What balancing did to a cell between two tops.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Bled {
-    /// Hours in which it was bled and the lowest cell was not.
+    /// Hours in which it was bled and the lowest cell was not, less those of the cell that comes last.
     pub hours: f64,
     /// By how much it came nearer to the last cell, Ah.
     pub fell: f64,
@@ -154,11 +154,15 @@ impl Apart {
         old.filter_map(drift).max_by(|a, b| a.lost.low.unwrap_or(0.0).total_cmp(&b.lost.low.unwrap_or(0.0)))
     }
 
-    /// Against the earliest top that was complete.
+    /// Against the earliest top that was complete, and the cell that comes last now: where cells are bled in turn, what
+    /// it was bled itself brings nothing together.
     fn bled_of(&self, cell: usize, now: &Visit) -> Option<Bled> {
         let then = self.tops.iter().find(|top| top.is_complete())?;
-        let fell = then.before_last.get(cell)?.less(now.before_last.get(cell)?);
-        let hours = self.balancing.hours.get(cell)? - then.bled.get(cell)?;
+        let last = now.last()?;
+        let before = then.before_last.get(cell)?.less(then.before_last.get(last)?);
+        let fell = before.less(now.before_last.get(cell)?);
+        let bled = |cell: usize| Some(self.balancing.hours.get(cell).copied().unwrap_or(0.0) - then.bled.get(cell)?);
+        let hours = (bled(cell)? - bled(last)?).max(0.0);
         Some(Bled { hours, fell: fell.best?, off: fell.half()? })
     }
 }

@@ -91,6 +91,9 @@ pub struct KneeWatch {
     late: bool,
     /// Charge passed when the first cell came, at the tick at which that is sure.
     began: Option<f64>,
+    /// Charge passed, and the slow current then, where they tell most of a cell that had not come: while a current
+    /// falls, more passes and less of it is certain.
+    most: Option<(f64, f64)>,
 }
 
 /// When one cell came to the mark.
@@ -139,6 +142,7 @@ impl KneeWatch {
             return ended;
         }
         self.late |= self.is_late(sweep, limits);
+        self.note_most(sweep);
         self.runners.resize(sweep.beyond.len(), Runner::default());
         let most = self.highest(sweep);
         if self.first.is_none() && most < -CLEAR {
@@ -190,6 +194,23 @@ impl KneeWatch {
         }
     }
 
+    /// Keeps the moment that tells most of a cell that has not come.
+    fn note_most(&mut self, sweep: &Sweep) {
+        let Some(slow_first) = self.earliest().map(|(_, _, slow)| slow).filter(|_| self.first.is_some()) else {
+            return;
+        };
+        let tells = |(passed, slow): (f64, f64)| passed - 2.0 * sweep.lag(slow_first - slow).abs();
+        let now = (sweep.passed, sweep.drive.slow);
+        if self.most.is_none_or(|most| tells(now) > tells(most)) {
+            self.most = Some(now);
+        }
+    }
+
+    /// The mark of the cell that came first.
+    fn earliest(&self) -> Option<(f64, f64, f64)> {
+        self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))
+    }
+
     /// The current has left that of the first crossing too far for a comparison.
     fn is_late(&self, sweep: &Sweep, limits: &Limits) -> bool {
         self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(L::KneeSameRate))
@@ -203,16 +224,19 @@ impl KneeWatch {
     /// The sweep as it stands.
     fn arrivals(&self, sweep: &Sweep) -> Option<Vec<Arrival>> {
         let (_, since) = self.first?;
-        let (from, _, slow_first) =
-            self.runners.iter().filter(|r| r.sure).filter_map(|r| r.mark).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let (from, _, slow_first) = self.earliest()?;
         let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
-        let lag = |slow: f64| AHEAD * sweep.drive.ratio * (slow_first - slow) * sweep.capacity;
+        let lag = |slow: f64| sweep.lag(slow_first - slow);
         let arrival = |runner: &Runner| {
             let steep = runner.steepness().unwrap_or_else(|| self.steepest());
             let volts = error_volts(sweep, runner.off);
             let (passed, scan, slow) = match runner.mark.filter(|_| runner.sure) {
                 Some(mark) => mark,
-                None => (sweep.passed, 0.0, sweep.drive.slow),
+                None => {
+                    let now = (sweep.passed, sweep.drive.slow);
+                    let (passed, slow) = self.most.filter(|_| sweep.low_mark.is_none()).unwrap_or(now);
+                    (passed, 0.0, slow)
+                }
             };
             let raw = passed - from;
             let parts = [scan, volts * steep, lag(slow), 0.01 * raw, offset];
@@ -246,6 +270,13 @@ impl KneeWatch {
     /// Flattest knee of those that came, Ah per volt.
     fn steepest(&self) -> f64 {
         self.runners.iter().filter_map(Runner::steepness).fold(0.0, f64::max)
+    }
+}
+
+impl Sweep<'_> {
+    /// Charge by which the inside of the particles lags less when the slow current is so much smaller, Ah.
+    fn lag(&self, slower: f64) -> f64 {
+        AHEAD * self.drive.ratio * slower * self.capacity
     }
 }
 

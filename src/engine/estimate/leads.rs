@@ -12,8 +12,11 @@ const PLATEAU: (f64, f64) = (3.20, 3.38);
 /// From this median on, at a small current, the knee shows whether a cell really is behind or ahead, V.
 const KNEE: f64 = 3.42;
 const KNEE_RATE: f64 = 0.1;
-/// An offset in the knee must be this near to the offset on the plateau, V.
+/// An offset in the knee must be this near to the offset on the plateau, V, ...
 const KNEE_NEAR: f64 = 0.06;
+/// ... and at any moment of the last visit this near: a cell that is ahead or behind stands far off at the top, and near
+/// again when the others have fallen back.
+const KNEE_EVER: f64 = 0.10;
 /// Without having seen the knee, the plateau's step must lie inside what was covered: so much of the capacity.
 const WITHOUT_KNEE: f64 = 0.35;
 /// A block ends after so much of the capacity has moved.
@@ -48,8 +51,8 @@ struct Lead {
     /// Sum of the deviations of the block under way, V.
     block: f64,
     run: Run,
-    /// Last deviation in the knee, V.
-    knee: Option<f64>,
+    /// In the last visit of the knee: last, lowest and highest deviation, V.
+    knee: Option<(f64, f64, f64)>,
     /// How often this cell and the next moved against each other when balancing went on or off.
     opposed: i8,
     /// By how much, V.
@@ -61,6 +64,8 @@ struct Lead {
 pub struct Leads {
     cells: Vec<Lead>,
     ticks: u32,
+    /// The knee was visited and not left yet.
+    in_knee: bool,
     /// Sum of the rates of the block, C.
     rates: f64,
     /// Net charge counted here, Ah, and at the start of the block.
@@ -97,6 +102,7 @@ impl Leads {
         self.net += rate * capacity * view.secs().min(180.0) / 3600.0;
         let mean = view.mean.unwrap_or(median);
         if (PLATEAU.0..=PLATEAU.1).contains(&mean) {
+            self.in_knee = false;
             self.add(view, median, rate);
             if (self.net - self.from).abs() >= BLOCK * capacity {
                 self.close(limits);
@@ -104,8 +110,11 @@ impl Leads {
         } else {
             if median >= KNEE && rate.abs() < KNEE_RATE {
                 for (lead, cell) in self.cells.iter_mut().zip(&view.cells) {
-                    lead.knee = Some(cell.volts - median);
+                    let off = cell.volts - median;
+                    let (_, low, high) = lead.knee.filter(|_| self.in_knee).unwrap_or((off, off, off));
+                    lead.knee = Some((off, low.min(off), high.max(off)));
                 }
+                self.in_knee = true;
             }
             self.begin();
         }
@@ -192,7 +201,11 @@ impl Leads {
         let offset = run.sum / f64::from(run.blocks.max(1));
         let covered = (run.charge.1 - run.charge.0) / capacity;
         let least = match lead.knee {
-            Some(knee) if (knee - offset).abs() <= KNEE_NEAR => limits.get(L::LeadCovered) / 100.0,
+            Some((last, low, high))
+                if (last - offset).abs() <= KNEE_NEAR && offset - low <= KNEE_EVER && high - offset <= KNEE_EVER =>
+            {
+                limits.get(L::LeadCovered) / 100.0
+            }
             Some(_) => return None,
             None => WITHOUT_KNEE.max(limits.get(L::LeadCovered) / 100.0),
         };

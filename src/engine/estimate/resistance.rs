@@ -65,6 +65,8 @@ pub struct Resistance {
     at: Option<Stamp>,
     /// Of the median cell at 25 °C, from sets that come often.
     whole: Fit,
+    /// The same from sets at any spacing: with the slow part that it lets in, alike from step to step.
+    alike: Fit,
     /// Resistance at the temperatures of those steps, as a multiple of that at 25 °C; smoothed.
     ratio: f64,
     /// Loads that the current sensor does not see.
@@ -123,6 +125,9 @@ impl Resistance {
             cell.misled += 0.1 * (misled - cell.misled);
         }
         self.median.take(step.amps, median_own, false, noise);
+        if warmth.known {
+            self.alike.take(step.amps, median_warm, false, noise);
+        }
         if absolute {
             self.whole.take(step.amps, median_warm, false, noise);
             let share = 1.0 / f64::from(self.whole.count().clamp(1, 50));
@@ -171,7 +176,7 @@ impl Resistance {
     /// Factor by which the resistance of all cells together once changed at once.
     #[must_use]
     pub fn jump(&self) -> Option<f64> {
-        self.whole.jump()
+        self.whole.jump().or_else(|| self.alike.jump())
     }
 
     /// What lies between the cells and the bus, Ω.

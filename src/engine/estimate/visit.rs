@@ -78,6 +78,12 @@ impl Visit {
         self.spread.best.is_some()
     }
 
+    /// The cell that comes last.
+    #[must_use]
+    pub fn last(&self) -> Option<usize> {
+        self.before_last.iter().position(|span| span.best == Some(0.0) && span.half() == Some(0.0))
+    }
+
     /// What the arrivals of a sweep say.
     #[must_use]
     pub fn new(at: Stamp, arrivals: &[Arrival], bled: &[f64]) -> Self {

@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::engine::estimate::offset::assumed;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -35,7 +36,10 @@ fn judge(bench: &Bench, court: &mut Court) {
         return court.not_judged(Why::SeenTooLittle);
     }
     court.judged();
-    let cycles = (estimates.charge.drawn - then.drawn) / capacity;
+    // what the current sensor may read where nothing flows is no use
+    let offset = estimates.soc.learnt_offset().map_or(assumed(capacity, limits), |known| known.amps.abs() + known.half);
+    let unsure = offset * (estimates.charge.secs - then.secs) / 3600.0;
+    let cycles = (estimates.charge.drawn - then.drawn - unsure).max(0.0) / capacity;
     let met = elapsed >= days && cycles >= limits.get(L::NotFullCycles);
     let facts = [(Fact::SinceFullDays, elapsed), (Fact::Cycles, cycles)];
     court.say(Subject::pack(bench.pack.number), &[Sign::new(Severity::Notice, met, met)], &facts);
@@ -51,7 +55,7 @@ fn tell(told: &Told) -> Story {
     };
     Story {
         text: format!(
-            "{} {when}, with {:.1} times its capacity drawn since.",
+            "{} {when}, with at least {:.1} times its capacity drawn since.",
             capital(told.subject),
             get(Fact::Cycles)
         ),

@@ -16,6 +16,14 @@ pub(crate) enum Unit {
     PerFour,
     /// Thousandths of the capacity in watts at 3.3 V a cell.
     OfPower,
+    /// mΩ of a pack of four cells of 100 Ah.
+    MilliohmOf100,
+    /// Multiples of what is the limit of a current sensor's offset, A.
+    OfOffset,
+    /// Kelvin at the currents of a deep life, for a scenario that takes them at 100 A.
+    KelvinDeep,
+    /// Volts beside half of what the resolution leaves open.
+    BeyondStep,
 }
 
 /// A kind of fault.
@@ -54,18 +62,32 @@ pub(crate) enum Needs {
     NoCells,
     /// A cell out of balance besides.
     Imbalance,
+    /// A cell out of balance besides, so that balancing works.
+    Bleeding,
+    /// It comes and goes.
+    OnAndOff,
     /// A charger that ends long before full.
     Weak,
     /// It comes after this part of the log.
     HalfWay,
 }
 
+impl Kind {
+    /// Longest time between two sets at which it can show, s.
+    pub(crate) fn slowest(&self) -> f64 {
+        match self.name {
+            "lead-resistive" | "bypass" => 10.0,
+            _ => f64::INFINITY,
+        }
+    }
+}
+
 const fn kind(name: &'static str, code: &'static str, sizes: [f64; 3], unit: Unit, life: (Life, f64, Needs)) -> Kind {
     Kind { name, code, sizes, unit, life: life.0, days: life.1, needs: life.2 }
 }
 
-use Needs::{HalfWay, Heater, Imbalance, NoCells, Nothing, Packs, Swing, Weak, Weather};
-use Unit::{MilliampsPer100, OfCapacity, OfPower, PerFour, Plain};
+use Needs::{Bleeding, HalfWay, Heater, Imbalance, NoCells, Nothing, OnAndOff, Packs, Swing, Weak, Weather};
+use Unit::{BeyondStep, KelvinDeep, MilliampsPer100, MilliohmOf100, OfCapacity, OfOffset, OfPower, PerFour, Plain};
 
 /// Every fault.
 pub(crate) const KINDS: &[Kind] = &[
@@ -73,10 +95,10 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("small-cell", "low-capacity-cell", [2.0, 11.0, 26.0], Plain, (Life::Deep, 2.0, Nothing)),
     kind("connection", "high-resistance-connection", [0.08, 0.8, 2.5], Plain, (Life::Van, 1.0, Nothing)),
     kind("outer-resistance", "", [0.5, 3.0, 8.0], Plain, (Life::Van, 1.0, Nothing)),
-    kind("lead-offset", "balance-lead-fault", [0.006, 0.022, 0.050], Plain, (Life::Van, 2.0, Nothing)),
+    kind("lead-offset", "balance-lead-fault", [0.005, 0.024, 0.050], BeyondStep, (Life::Van, 2.0, Nothing)),
     kind("lead-shared", "balance-lead-fault", [0.008, 0.035, 0.080], Plain, (Life::Van, 1.0, HalfWay)),
     kind("lead-open", "balance-lead-fault", [0.3, 0.5, 0.9], Plain, (Life::Van, 1.0, HalfWay)),
-    kind("lead-resistive", "balance-lead-fault", [0.04, 0.6, 1.0], Plain, (Life::Shore, 3.0, Nothing)),
+    kind("lead-resistive", "balance-lead-fault", [0.04, 0.6, 1.0], Plain, (Life::Hold, 6.0, Bleeding)),
     kind("leads-swapped", "balance-lead-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, Nothing)),
     kind("leak", "self-discharging-cell", [0.3, 8.0, 40.0], MilliampsPer100, (Life::Shore, 14.0, Nothing)),
     kind("bleeder-stuck", "self-discharging-cell", [3.0, 40.0, 200.0], MilliampsPer100, (Life::Shore, 14.0, Nothing)),
@@ -89,20 +111,20 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("compensation", "charger-profile", [-3.0, -18.0, -24.0], PerFour, (Life::Shore, 8.0, Swing)),
     kind("float-high", "prolonged-high-float", [0.1, 0.85, 1.0], PerFour, (Life::Float, 14.0, Nothing)),
     kind("heater-weak", "heater-weak", [10.0, 85.0, 97.0], Plain, (Life::Shore, 2.0, Heater)),
-    kind("sensor-stuck", "sensor-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, HalfWay)),
+    kind("sensor-stuck", "sensor-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 4.0, HalfWay)),
     kind("sensor-lost", "sensor-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 0.5, HalfWay)),
     kind("sensor-in-air", "sensor-fault", [0.2, 1.0, 1.0], Plain, (Life::Van, 8.0, Swing)),
-    kind("sensor-by-heat", "temperature-spread", [20.0, 600.0, 1200.0], Plain, (Life::Deep, 2.0, Nothing)),
-    kind("current-offset", "sensor-fault", [0.08, 1.2, 2.5], Plain, (Life::Shore, 9.0, Nothing)),
-    kind("current-gain", "bank-description", [1.0, 8.0, 30.0], Plain, (Life::Deep, 4.0, Nothing)),
+    kind("sensor-by-heat", "temperature-spread", [1.0, 14.0, 24.0], KelvinDeep, (Life::Deep, 2.0, Nothing)),
+    kind("current-offset", "sensor-fault", [0.15, 1.65, 1.9], OfOffset, (Life::Shore, 9.0, Nothing)),
+    kind("current-gain", "bank-description", [1.0, 24.0, 35.0], Plain, (Life::Deep, 4.0, Nothing)),
     kind("current-dead-band", "", [0.1, 0.4, 1.0], Plain, (Life::Van, 4.0, Nothing)),
-    kind("bypass", "bank-description", [0.2, 80.0, 200.0], OfPower, (Life::Van, 2.0, HalfWay)),
+    kind("bypass", "bank-description", [0.2, 200.0, 300.0], OfPower, (Life::Van, 2.0, OnAndOff)),
     kind("described-capacity", "bank-description", [-4.0, -25.0, -45.0], Plain, (Life::Deep, 3.0, Nothing)),
-    kind("described-cells", "bank-description", [-1.0, -1.0, -1.0], Plain, (Life::Van, 2.0, NoCells)),
-    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Deep, 6.0, HalfWay)),
+    kind("described-cells", "bank-description", [-1.0, -1.0, -1.0], Plain, (Life::Deep, 2.0, NoCells)),
+    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Deep, 16.0, HalfWay)),
     kind("fade", "", [3.0, 12.0, 25.0], Plain, (Life::Deep, 3.0, Nothing)),
     kind("pack-off", "unequal-sharing", [1.0, 1.0, 1.0], Plain, (Life::Deep, 3.0, Packs)),
-    kind("outer-resistance", "unequal-sharing", [0.1, 8.0, 25.0], Plain, (Life::Deep, 3.0, Packs)),
+    kind("outer-resistance", "unequal-sharing", [0.1, 22.0, 70.0], MilliohmOf100, (Life::Deep, 3.0, Packs)),
     kind("standby", "low-in-storage", [0.1, 9.0, 14.0], OfPower, (Life::Store, 12.0, Nothing)),
     kind("charge-refused", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Shore, 1.0, HalfWay)),
     kind("cut-out", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, HalfWay)),

@@ -1,8 +1,8 @@
 //! The campaign: drawn banks, with and without faults, through the whole pipeline; how often it is right and wrong.
 //!
-//! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--gate]`.
+//! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--like TEXT] [--gate]`.
 //! The final count takes the hash of the measured commit for the seed. `--write` renews `docs/accuracy.md`;
-//! `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
+//! `--like` runs only banks whose story holds one of some words, with commas between; `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
 //! warning; bounds that are too narrow are said, in the page too.
 
 mod dice;
@@ -28,6 +28,7 @@ struct Arguments {
     seed: String,
     notes: Option<String>,
     only: Option<u64>,
+    like: Option<String>,
     write: bool,
     gate: bool,
 }
@@ -42,6 +43,7 @@ fn arguments() -> Arguments {
         seed: after("--seed").unwrap_or_else(|| "thirty banks of every change".to_owned()),
         notes: after("--notes"),
         only: number("--only"),
+        like: after("--like"),
         write: words.iter().any(|word| word == "--write"),
         gate: words.iter().any(|word| word == "--gate"),
     }
@@ -50,7 +52,13 @@ fn arguments() -> Arguments {
 fn main() -> ExitCode {
     let asked = arguments();
     let seed = dice::seed_of(&asked.seed);
-    let numbers: Vec<u64> = asked.only.map_or_else(|| (0..asked.banks).collect(), |only| vec![only]);
+    let mut numbers: Vec<u64> = asked.only.map_or_else(|| (0..asked.banks).collect(), |only| vec![only]);
+    if let Some(words) = &asked.like {
+        numbers.retain(|number| {
+            let about = draw::draw(seed, *number).about;
+            words.split(',').any(|word| about.contains(word))
+        });
+    }
     let (queue, done) = (Mutex::new(numbers.into_iter()), Mutex::new(Vec::<(u64, Outcome)>::new()));
     std::thread::scope(|scope| {
         for _ in 0..THREADS {
@@ -116,7 +124,7 @@ fn write_notes(folder: &Path, outcomes: &[(u64, Outcome)]) {
     let mut list = String::new();
     for (number, outcome) in outcomes {
         let missed: Vec<&score::Asked> = outcome.asked.iter().filter(|asked| asked.found.is_none()).collect();
-        if missed.is_empty() && outcome.wrong.is_empty() {
+        if missed.is_empty() && outcome.wrong.is_empty() && outcome.excluded.is_empty() {
             continue;
         }
         let plan = &outcome.plan;
@@ -129,6 +137,10 @@ fn write_notes(folder: &Path, outcomes: &[(u64, Outcome)]) {
         }
         for wrong in &outcome.wrong {
             list += &format!("  FALSE {} {}: {}\n", wrong.code, wrong.severity.word(), wrong.text);
+        }
+        for one in &outcome.excluded {
+            let found = one.found.map_or("not found", cellwright::model::finding::Severity::word);
+            list += &format!("  EXCLUDED {}: {found} all the same\n", one.run);
         }
         std::fs::write(folder.join(format!("bank-{number}.toml")), &plan.text).expect("the scenario can be written");
     }

@@ -43,11 +43,14 @@ fn head(page: &mut String, seed: &str, outcomes: &[Outcome]) {
         count(Sort::Pair)
     );
     let drawn: u32 = outcomes.iter().map(|one| one.drawn).sum();
-    let excluded: u32 = outcomes.iter().map(|one| one.excluded).sum();
-    let share = 100.0 * f64::from(excluded) / f64::from(drawn.max(1));
+    let excluded: Vec<_> = outcomes.iter().flat_map(|one| &one.excluded).collect();
+    let share = 100.0 * excluded.len() as f64 / f64::from(drawn.max(1));
     let _ = writeln!(
         page,
-        "Of {drawn} faults drawn small or plain the data cannot show {excluded} ({share:.0} %, at most 20 % wanted) by the rule below."
+        "Of {drawn} faults drawn small or plain the data cannot show {} ({share:.0} %, at most 20 % wanted) by the rule below; {} of \
+         these were found all the same.",
+        excluded.len(),
+        excluded.iter().filter(|one| one.found.is_some()).count()
     );
 }
 

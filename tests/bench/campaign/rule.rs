@@ -2,9 +2,9 @@
 //! alone, before the engine has read a frame. `docs/accuracy.md` prints it in words.
 
 use super::draw::{Drawn, Plan};
+use super::faults::Needs;
 use super::watch::Watch;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
-use cellwright::sim::Truth;
 
 /// What one condition of one pack (none: of any) must and may be found to be.
 #[derive(Debug, Clone, Copy)]
@@ -20,7 +20,7 @@ pub(crate) struct Expect {
 }
 
 /// What must and may be found.
-pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expect> {
+pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let mut all = Vec::new();
     for (pack, watch) in (0u8..).zip(watches) {
         for line in watch.lines() {
@@ -30,9 +30,10 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch], truth: &Truth) -> Vec<Expec
         }
     }
     for fault in &plan.faults {
-        of_fault(plan, fault, watches, truth, &mut all);
+        of_fault(plan, fault, watches, &mut all);
     }
-    if plan.about == "balancing at work" || plan.faults.iter().any(|fault| fault.kind.name == "bleeder-dead") {
+    let uneven = |fault: &Drawn| matches!(fault.kind.needs, Needs::Imbalance | Needs::Bleeding);
+    if plan.about == "balancing at work" || plan.faults.iter().any(uneven) {
         all.push(Expect { pack: None, code: "imbalance", must: None, may: Some(Warning), grade: None });
     }
     blind(plan, &mut all);
@@ -72,7 +73,9 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
             || (!own && faulty("lead") && of(&cells))
             || (!own && (faulty("current-") || faulty("bypass") || faulty("described")) && of(&amps))
             || (!own && faulty("sensor") && of(&heat))
+            || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
+            || (one.code == "bank-description" && faulty("cut-out"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
         if hidden {
@@ -110,6 +113,9 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             ("self-discharging-cell", Warning),
             ("balancing-fails", Notice),
             ("low-capacity-cell", Notice),
+            // a cell that is empty while the others are not takes its pack out of the share, and out of every full charge
+            ("unequal-sharing", Warning),
+            ("not-fully-charged", Notice),
         ],
         "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
         "connection" => {
@@ -130,7 +136,11 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             ("sensor-fault", Warning),
             ("temperature-spread", Warning),
             ("cold-charge", Warning),
-            ("overtemperature", Warning),
+            // a reading counts until it is known to be wrong: beside something that heats up it is that of a cell beyond
+            // its limit, and the sheet's limit of the current at that temperature is small
+            ("overtemperature", Urgent),
+            ("over-current", Urgent),
+            ("hot-exposure", Warning),
         ],
         "current-offset" | "current-gain" | "current-dead-band" | "bypass" => &[
             ("sensor-fault", Notice),
@@ -171,11 +181,11 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
     }
 }
 
-fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], truth: &Truth, all: &mut Vec<Expect>) {
+fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>) {
     let Some(watch) = watches.get(usize::from(fault.pack)) else { return };
     let pack = Some(fault.pack);
     let (code, grade) = (fault.kind.code, Some(fault.grade));
-    if let Some(must) = shows(plan, fault, watch, truth) {
+    if let Some(must) = shows(plan, fault, watch, watches) {
         let from = fault.from.max(if matches!(code, "sensor-fault" | "balance-lead-fault" | "stale-data") {
             fault.from
         } else {
@@ -204,7 +214,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], truth: &Truth, all: &
 }
 
 /// Whether the data can show a fault, and as what it must then be found. Sizes between two limits need not be.
-fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Severity> {
+fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option<Severity> {
     let size = fault.size.abs();
     let of_capacity = size / plan.capacity * 100.0;
     let (tops, bottoms) = (watch.tops.len(), watch.bottoms.len());
@@ -225,41 +235,68 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, truth: &Truth) -> Option<Sev
         }
         ("lead-offset", _) if plan.cells_told => {
             let range = watch.amps.1 - watch.amps.0 > 0.12 * plan.capacity && watch.soc.1 - watch.soc.0 > 0.25;
-            grade(range && size > 0.021 + plan.steps.0, false)
+            grade(range && size > 0.021 + 0.5 * plan.steps.0, false)
         }
         ("lead-shared", _) if plan.cells_told => {
             grade(watch.quiet > 1800.0 && 2.0 * size > 0.055 + plan.steps.0 && left > 40_000.0, false)
         }
         ("lead-open", _) if plan.cells_told => grade(false, watch.soc.0 > 0.05),
-        ("lead-resistive", _) if plan.cells_told => grade(watch.bled > 7200.0 && size * 0.06 > 0.030, false),
+        ("lead-resistive", _) if plan.cells_told && plan.sample <= 10.0 => {
+            grade(watch.bleeds > 4 && size * 0.06 > 0.030, false)
+        }
         ("leak" | "bleeder-stuck", _) if plan.cells_told => {
             let lost = size * plan.days * 24.0 / plan.capacity * 100.0;
             let spaced =
                 watch.tops.last().zip(watch.tops.first()).is_some_and(|(last, first)| last - first > 6.0 * 86_400.0);
             let rate = size * 1e3 / plan.capacity * 100.0;
-            if spaced && lost > 2.5 { grade(rate > 2.0, rate > 20.0) } else { None }
+            if spaced && lost > 1.6 { grade(rate > 2.0, rate > 20.0) } else { None }
         }
         ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
-        ("compensation", _) => grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5, false),
-        ("heater-weak", _) => grade(size > 80.0 && truth.packs.iter().any(|pack| pack.heating), false),
+        ("compensation", _) => {
+            // the voltages held must lie over more than ten kelvin
+            let (cold, hot) = watch.top_celsius;
+            grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5 && hot - cold > 13.0, false)
+        }
+        ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
         ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
         ("sensor-lost", _) => Some(Notice),
-        ("sensor-in-air", _) => grade(size > 0.9 && plan.days > 3.0, false),
+        ("sensor-in-air", _) => {
+            // the cells must swing less than the air by more than the documented share
+            let hours = plan.capacity * 27.5 * f64::from(plan.cells) / plan.loss / 3600.0;
+            let damped = (1.0 + (std::f64::consts::TAU / 24.0 * hours).powi(2)).sqrt();
+            let swings = plan.faults.iter().all(|other| other.kind.needs != Needs::Weather);
+            grade(size > 0.9 && plan.days > 5.0 && damped > 1.7 && swings, false)
+        }
         ("sensor-by-heat", _) => {
             let more = size * (watch.rms / 100.0).powi(2);
             grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 60.0)
         }
-        ("current-offset", _) => grade(size > 1.5 * (0.5f64).max(plan.capacity / 300.0) && tops >= 7, false),
+        ("current-offset", _) => {
+            // beyond this the current is never seen below what is called the end of a charge
+            let hides = size > 0.018 * plan.capacity;
+            grade(size > 1.5 * (0.5f64).max(plan.capacity / 300.0) && tops >= 7 && !hides, false)
+        }
         ("current-gain" | "described-capacity", _) if bottoms >= 2 && tops >= 2 => grade(size > 20.0, false),
-        ("bypass", _) => grade(false, false),
-        ("described-cells", _) => grade(false, tops >= 1 || watch.soc.1 > 0.9).filter(|_| false),
-        ("parallel-gone", _) if watch.steps > 20 => grade(false, size > 0.4 && tops >= 3 && bottoms >= 3),
+        ("bypass", _) if plan.cells_told && plan.sample <= 10.0 => {
+            grade(watch.hidden.0 > 0.017 && watch.hidden.1 >= 8, false)
+        }
+        ("described-cells", _) => grade(false, watch.steps > 0 && plan.days > 1.0),
+        ("parallel-gone", _) if plan.cells_told => {
+            let after = f64::from(watch.steps) * left / (plan.days * 86_400.0);
+            let lies = plan.faults.iter().any(|other| other.kind.name.starts_with("sensor"));
+            grade(false, size > 0.4 && after > 30.0 && !lies)
+        }
+        ("outer-resistance", "unequal-sharing") => {
+            let drawn: f64 = watches.iter().map(|one| one.drawn).sum();
+            let off = 100.0 * (watch.drawn / drawn.max(1e-9) - 1.0 / f64::from(plan.packs)).abs();
+            grade(off > 18.0 && drawn > 0.5 * plan.capacity, off > 34.0 && drawn > 0.5 * plan.capacity)
+        }
         ("pack-off", _) => {
             let share = 100.0 / f64::from(plan.packs);
             grade(share > 18.0, share > 33.0)
         }
         ("pack-silent", _) => grade(left > 600.0 + 8.0 * plan.sample, false),
-        ("frames-lost", _) => grade(size < 60.0 && plan.days > 0.2 && plan.sample <= 10.0, false),
+        ("frames-lost", _) => grade(size < 60.0 && plan.days * 86_400.0 / plan.sample > 2000.0, false),
         _ => None,
     }
 }

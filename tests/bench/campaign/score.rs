@@ -42,6 +42,15 @@ pub(crate) struct False {
     pub(crate) text: String,
 }
 
+/// A fault that the data cannot show by the rule.
+#[derive(Debug, Clone)]
+pub(crate) struct Excluded {
+    /// What the run gave of what the rule asks for.
+    pub(crate) run: String,
+    /// As what it was found all the same.
+    pub(crate) found: Option<Severity>,
+}
+
 /// What a bank gave.
 #[derive(Debug, Clone)]
 pub(crate) struct Outcome {
@@ -51,7 +60,7 @@ pub(crate) struct Outcome {
     pub(crate) wrong: Vec<False>,
     /// Faults that were drawn small or plain with a condition of their own, and of them those that the data cannot show.
     pub(crate) drawn: u32,
-    pub(crate) excluded: u32,
+    pub(crate) excluded: Vec<Excluded>,
     pub(crate) compared: Vec<Compared>,
 }
 
@@ -82,12 +91,12 @@ pub(crate) fn truth(plan: &Plan) -> (Vec<Expect>, Vec<Watch>, History) {
         }
         history.look(&truth);
     }
-    (expect(plan, &watches, &simulation.truth()), watches, history)
+    (expect(plan, &watches), watches, history)
 }
 
 /// Runs a bank through the pipeline and compares.
 pub(crate) fn run(plan: Plan) -> Outcome {
-    let (expected, _, history) = truth(&plan);
+    let (expected, watches, history) = truth(&plan);
     let mut pipeline = Pipeline::new(Setup::default());
     let mut compared = Vec::new();
     let mut simulation = start(&plan);
@@ -130,11 +139,21 @@ pub(crate) fn run(plan: Plan) -> Outcome {
         })
         .collect();
     let of_fault = expected.iter().filter(|one| known(one.code) && one.grade.is_some_and(|grade| grade > 0));
-    let (mut drawn, mut excluded) = (0, 0);
-    for one in of_fault {
-        drawn += 1;
-        excluded += u32::from(one.must.is_none());
-    }
+    let drawn = of_fault.clone().count() as u32;
+    let excluded = of_fault.filter(|one| one.must.is_none()).map(|one| Excluded {
+        run: format!(
+            "{} {}",
+            one.code,
+            one.pack.and_then(|pack| watches.get(usize::from(pack))).map_or_else(String::new, Watch::told)
+        ),
+        found: snapshot
+            .findings
+            .iter()
+            .filter(|found| same(one, found.code, found.subject.pack))
+            .map(|found| found.severity)
+            .max(),
+    });
+    let excluded = excluded.collect();
     Outcome { plan, frames, asked, wrong, drawn, excluded, compared }
 }
 

@@ -45,6 +45,8 @@ pub(crate) struct Watch {
     /// Moments at which all cells stood in the upper knee while charging slowly: one a rise. And at the bottom.
     pub(crate) tops: Vec<f64>,
     pub(crate) bottoms: Vec<f64>,
+    /// Lowest and highest temperature of the coldest cell at those of the top, °C.
+    pub(crate) top_celsius: (f64, f64),
     in_knee: bool,
     at_bottom: bool,
     /// Steps of the current on the plateau: sum of their squares (A²), count of those that are large, largest.
@@ -60,6 +62,14 @@ pub(crate) struct Watch {
     /// Seconds on the plateau below 0.08C without a break, longest.
     pub(crate) quiet: f64,
     quiet_for: f64,
+    /// Hours with the heater on.
+    pub(crate) heated: f64,
+    /// How often balancing of some cells and not of others began.
+    pub(crate) bleeds: u32,
+    bleeding: bool,
+    /// Largest change of a cell's voltage that a load the sensor does not see made, V, and how many.
+    pub(crate) hidden: (f64, u32),
+    last_unseen: f64,
     /// Seconds during which some cells were bled and others not.
     pub(crate) bled: f64,
     /// Days since it was last full, largest; throughput since, in cycles; and by the mild word of full.
@@ -123,7 +133,7 @@ pub(crate) fn plating(celsius: f64) -> f64 {
 impl Watch {
     /// A pack at the start.
     pub(crate) fn new() -> Self {
-        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), ..Self::default() }
+        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
     }
 
     /// One exposure, at its place in the order of all.
@@ -159,6 +169,21 @@ impl Watch {
     /// Every exposure.
     pub(crate) fn lines(&self) -> &[Line] {
         &self.lines
+    }
+
+    /// What the run gave of what the rule asks for, in words.
+    pub(crate) fn told(&self) -> String {
+        format!(
+            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet",
+            self.tops.len(),
+            self.bottoms.len(),
+            self.steps,
+            self.rms,
+            self.soc.0,
+            self.soc.1,
+            self.bled / 3600.0,
+            self.quiet / 3600.0
+        )
     }
 
     /// Looks at a pack.
@@ -210,9 +235,18 @@ impl Watch {
         let quiet = rate.abs() < 0.08 && (0.2..0.9).contains(&soc);
         self.quiet_for = if quiet { self.quiet_for + secs } else { 0.0 };
         self.quiet = self.quiet.max(self.quiet_for);
-        if high(cells, |cell| cell.bleed) > low(cells, |cell| cell.bleed) + 1e-6 {
+        let bleeding = high(cells, |cell| cell.bleed) > low(cells, |cell| cell.bleed) + 1e-6;
+        if bleeding {
             self.bled += secs;
         }
+        self.bleeds += u32::from(bleeding && !self.bleeding);
+        self.bleeding = bleeding;
+        self.heated += if pack.heating { hours } else { 0.0 };
+        let hidden = (pack.unseen - self.last_unseen).abs() * low(cells, |cell| cell.ohms);
+        if hidden > 0.001 && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2 {
+            self.hidden = (self.hidden.0.max(hidden), self.hidden.1 + 1);
+        }
+        self.last_unseen = pack.unseen;
     }
 
     fn heat_and_cold(&mut self, pack: &PackTruth, plan: &Plan) {
@@ -317,7 +351,9 @@ impl Watch {
         }
         let (at, full_at, passed) = (self.at, self.full_at, self.full_through);
         let days = |index: usize| (at - full_at[index]) / 86_400.0;
-        self.line("not-fully-charged", Notice, true, (days(0) > 31.5 && passed[0] > 1.7, 0.0));
+        // a day of what a sensor may read where nothing flows, in cycles
+        let sensor = 24.0 * (0.1f64).max(0.001 * pack.rated) / pack.rated;
+        self.line("not-fully-charged", Notice, true, (days(0) > 31.5 && passed[0] > 1.7 + sensor * days(0), 0.0));
         self.line("not-fully-charged", Notice, false, (days(1) > 29.0 && passed[1] > 1.3, 0.0));
         self.line("hot-exposure", Notice, true, (self.hot > 80.0, 0.0));
         self.line("hot-exposure", Notice, false, (self.hot > 60.0, 0.0));
@@ -332,9 +368,12 @@ impl Watch {
         let cells = &pack.cells;
         let rate = pack.amps / pack.rated;
         let warm = low(cells, |cell| cell.celsius) > 4.0;
-        let knee = low(cells, |cell| cell.volts) > 3.43 && rate < 0.35 && warm;
+        // less what the current adds, at once and slowly
+        let knee = low(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate < 0.35 && rate > 0.0 && warm;
         if knee && !self.in_knee {
             self.tops.push(self.at);
+            let celsius = low(cells, |cell| cell.celsius);
+            self.top_celsius = (self.top_celsius.0.min(celsius), self.top_celsius.1.max(celsius));
         }
         let bottom = low(cells, |cell| cell.volts) < 3.02 && rate < 0.0;
         if bottom && !self.at_bottom {
