@@ -39,8 +39,14 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
     let current = current(&views, &packs, &taken, (&mean, row), known);
+    let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
     let answers = |(amps, _, sizes): &Sized| {
-        let least = if sizes.amps.is_some() { ANSWERS } else { ANSWERS_ALONE };
+        let least = match (sizes.amps, sizes.soc) {
+            (Some(_), Some(_)) => ANSWERS_WHOLE,
+            _ if is_coarse => return false,
+            (Some(_), None) => ANSWERS,
+            (None, _) => ANSWERS_ALONE,
+        };
         amps.iter().all(|amps| amps.together > least)
     };
     if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
@@ -90,8 +96,12 @@ type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
 
 /// How alike the changes of current and voltage are at least when nothing else speaks for the cells.
 const ANSWERS: f64 = 0.7;
+/// The same of a current that makes the capacity together with a state of charge.
+const ANSWERS_WHOLE: f64 = 0.6;
 /// The same of a current whose scale is open.
 const ANSWERS_ALONE: f64 = 0.85;
+/// Cells with larger counts than this, V, are too easily met by chance for a current alone to speak for them.
+const FINE: f64 = 0.002;
 /// A state of charge for which less than this speaks is none.
 const LEAST_WEIGHT: f64 = 2e-4;
 /// How much a current counts for which no state of charge gives the scale.
