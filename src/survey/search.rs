@@ -28,7 +28,11 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         }
     }
     let Some((_, packs)) = best else {
-        found.open.push(open(Quantity::CellVoltage, "no four fields move together between 2.0 and 3.9 V".into()));
+        found.open.push(open(
+            Quantity::CellVoltage,
+            "no four fields move together between 2.0 and 3.9 V".into(),
+            known,
+        ));
         return found;
     };
     found.packs = packs.packs.len() as u8;
@@ -53,7 +57,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         // cells for which nothing else speaks are something that happens to read alike
         found.roles.clear();
         found.packs = 0;
-        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into()));
+        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into(), known));
         return found;
     }
     if let Some((amps, mut soc, sizes)) = current {
@@ -86,7 +90,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
             }
         }
     }
-    say_open(&mut found, &scales);
+    say_open(&mut found, &scales, known);
     found
 }
 
@@ -150,16 +154,21 @@ fn sized(
 }
 
 /// What would settle a quantity that is open.
-fn open(what: Quantity, why: String) -> Open {
+fn open(what: Quantity, why: String, known: &Known) -> Open {
     let settle = match what {
         Quantity::CellVoltage => {
             "Listen for an hour in which loads and a charger go on and off; see that the pack's bus is this one"
         }
         Quantity::PackVoltage => "Compare with a meter at the pack's terminals while a load goes on and off",
+        Quantity::Current if known.capacity.is_some() => {
+            "Switch a load of known power on and off, then the charger, and compare with a clamp meter"
+        }
         Quantity::Current => {
             "Give --capacity with the Ah printed on one pack; switch a load of known power on and off, then the charger"
         }
+        Quantity::ReportedSoc if known.capacity.is_some() => "Listen until a tenth of the charge has gone out or in",
         Quantity::ReportedSoc => "Give --capacity, and listen until a tenth of the charge has gone out or in",
+        _ if known.celsius.is_some() => "Listen while a large load warms the bank by some kelvin; half a day is better",
         _ => {
             "Give --celsius with the temperature around the bank, and listen while a large load warms it by some kelvin"
         }
@@ -168,7 +177,7 @@ fn open(what: Quantity, why: String) -> Open {
 }
 
 /// Names every quantity that was looked for and not found.
-fn say_open(found: &mut Found, scales: &[f64]) {
+fn say_open(found: &mut Found, scales: &[f64], known: &Known) {
     for what in [Quantity::PackVoltage, Quantity::Current, Quantity::ReportedSoc, Quantity::Temperature] {
         if found.roles.iter().any(|role| role.slot.quantity == what) {
             continue;
@@ -179,7 +188,7 @@ fn say_open(found: &mut Found, scales: &[f64]) {
         } else {
             "no field fits".into()
         };
-        found.open.push(open(what, why));
+        found.open.push(open(what, why, known));
     }
 }
 
