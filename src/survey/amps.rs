@@ -13,6 +13,8 @@ const ALIKE: f64 = 0.55;
 /// Sets that are looked at closer, and how much less may speak for them than for the likeliest.
 const MOST_SETS: usize = 5;
 const NEARLY: f64 = 0.85;
+/// A bit in the next byte that changes so much as often as the lowest one may belong to it.
+const ALMOST: f64 = 0.8;
 /// Lengths that are tried.
 const LENGTHS: [u8; 8] = [8, 10, 12, 14, 16, 20, 24, 32];
 /// A sign that changed so often shows which bits are copies of it.
@@ -142,9 +144,18 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
 /// The run with the bits below it that change nearly as often: among the lowest bits of a large number chance decides
 /// which changes most.
 fn deepened(view: &View, run: Run) -> Run {
+    let often = |low: u16, share: f64| {
+        let below = low.checked_sub(1).map_or(0, |below| view.changes(run.big, below));
+        f64::from(below) > share * f64::from(view.changes(run.big, low))
+    };
     let mut low = run.low;
-    while low % 8 != 0 && view.changes(run.big, low - 1) * 3 > view.changes(run.big, low) {
+    let crosses = low.is_multiple_of(8) && often(low, ALMOST);
+    low -= u16::from(crosses);
+    while !low.is_multiple_of(8) && often(low, 1.0 / 3.0) {
         low -= 1;
+    }
+    if crosses && low.is_multiple_of(8) {
+        return run; // a whole byte that changes as often is something else: a checksum
     }
     Run { low, len: run.len + (run.low - low) as u8, ..run }
 }

@@ -19,15 +19,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let views = views(keep, row);
     let mut found =
         Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
-    let mut best: Option<(f64, Packs)> = None;
-    for (score, cells) in cells::find(&views) {
-        let Some((fit, packs)) = bank(&views, &cells) else { continue };
-        let score = score * (1.0 + fit);
-        if best.as_ref().is_none_or(|(most, _)| score > *most) {
-            best = Some((score, packs));
-        }
-    }
-    let Some((_, packs)) = best else {
+    let Some(packs) = likeliest(&views) else {
         found.open.push(open(
             Quantity::CellVoltage,
             "no four fields move together between 2.0 and 3.9 V".into(),
@@ -43,17 +35,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
     let current = current(&views, &packs, &taken, (&mean, row), known);
-    let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
-    let answers = |(amps, _, sizes): &Sized| {
-        let least = match (sizes.amps, sizes.soc) {
-            (Some(_), Some(_)) => ANSWERS_WHOLE,
-            _ if is_coarse => return false,
-            (Some(_), None) => ANSWERS,
-            (None, _) => ANSWERS_ALONE,
-        };
-        amps.iter().all(|amps| amps.together > least)
-    };
-    if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
+    if !is_spoken_for(&packs, current.as_ref()) {
         // cells for which nothing else speaks are something that happens to read alike
         found.roles.clear();
         found.packs = 0;
@@ -74,21 +56,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
         let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
         let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
-        let mut sensors = warm::find(&views, &heats, &place);
-        if sensors.len() > MAX_SENSORS {
-            sensors.clear(); // more than a pack can have: a counter was taken for a multiplexor
-        }
-        for (sensor, index) in sensors.iter().zip(0..) {
-            for (warm, number) in sensor.iter().zip(0..) {
-                let Some(view) = views.get(warm.view) else { continue };
-                let field = warm.run.field(view.bytes(), warm.usual.scale, warm.usual.offset);
-                let slot = Slot::at(number, Quantity::Temperature, index);
-                found.roles.push(
-                    view.role(slot, field, warm.sure * warm.together)
-                        .because(format!("rises with the heat of the current ({:.2} of 1)", warm.together)),
-                );
-            }
-        }
+        of_sensors(&views, &heats, &place, &mut found.roles);
     }
     say_open(&mut found, &scales, known);
     found
@@ -151,6 +119,54 @@ fn sized(
             (ALONE * sizes.weight, None, sizes)
         }
     }
+}
+
+/// The temperatures that go with the heat of the current.
+fn of_sensors(views: &[View], heats: &[warm::Heat], place: &warm::Where, roles: &mut Vec<Role>) {
+    let sensors = warm::find(views, heats, place);
+    if sensors.len() > MAX_SENSORS {
+        return; // more than a pack can have: a counter was taken for a multiplexor
+    }
+    for (sensor, index) in sensors.iter().zip(0..) {
+        for (warm, number) in sensor.iter().zip(0..) {
+            let Some(view) = views.get(warm.view) else { continue };
+            let field = warm.run.field(view.bytes(), warm.usual.scale, warm.usual.offset);
+            let slot = Slot::at(number, Quantity::Temperature, index);
+            roles.push(
+                view.role(slot, field, warm.sure * warm.together)
+                    .because(format!("rises with the heat of the current ({:.2} of 1)", warm.together)),
+            );
+        }
+    }
+}
+
+/// The likeliest set of cells, divided into packs.
+fn likeliest(views: &[View]) -> Option<Packs> {
+    let mut best: Option<(f64, Packs)> = None;
+    for (score, cells) in cells::find(views) {
+        let Some((fit, packs)) = bank(views, &cells) else { continue };
+        let score = score * (1.0 + fit);
+        if best.as_ref().is_none_or(|(most, _)| score > *most) {
+            best = Some((score, packs));
+        }
+    }
+    best.map(|(_, packs)| packs)
+}
+
+/// Whether anything but their likeness speaks for the cells: a voltage that is their sum, or a current that moves them.
+fn is_spoken_for(packs: &Packs, current: Option<&Sized>) -> bool {
+    if packs.packs.iter().any(|pack| pack.volts.is_some()) {
+        return true;
+    }
+    let Some((amps, _, sizes)) = current else { return false };
+    let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
+    let least = match (sizes.amps, sizes.soc) {
+        (Some(_), Some(_)) => ANSWERS_WHOLE,
+        _ if is_coarse => return false,
+        (Some(_), None) => ANSWERS,
+        (None, _) => ANSWERS_ALONE,
+    };
+    amps.iter().all(|amps| amps.together > least)
 }
 
 /// What would settle a quantity that is open.
