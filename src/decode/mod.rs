@@ -65,6 +65,8 @@ pub struct Decoder {
     file: Option<Arc<CompiledMap>>,
     /// Where the values of that map come from.
     file_origins: Option<Arc<[Origin]>>,
+    /// Frames of our own format are read: not when another dialect was told.
+    reads_own: bool,
     choice: Choice,
     /// Counts of each live counter.
     counters: Arc<[u64]>,
@@ -87,11 +89,13 @@ impl Decoder {
             Standard::of(dialect);
         });
         let Settings { dialect, reversed, packs, map: file, counters } = settings;
+        let reads_own = dialect.is_none_or(|told| told == Dialect::Own);
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),
             file_origins: file.as_deref().map(origins::of),
             file,
+            reads_own,
             choice: Choice { dialect, reversed, packs },
             state: DecoderState {
                 counters: vec![Counter::default(); counters.len().min(MOST_COUNTERS)],
@@ -118,7 +122,7 @@ impl Decoder {
     #[inline]
     pub fn frame(&mut self, at: Stamp, frame: &Frame, mut each: impl FnMut(Slot, Value)) -> Heard {
         let mut heard = Heard::default();
-        if frame.kind != FrameKind::Data {
+        if frame.kind != FrameKind::Data || !self.reads_own {
             return self.beside(at, frame, each);
         }
         let Some((group, sender)) = format::split(frame.id) else { return self.beside(at, frame, each) };

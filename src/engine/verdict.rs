@@ -21,7 +21,7 @@ pub(super) fn verdict(snapshot: &Snapshot, limits: &Limits) -> Verdict {
     let lead = Stories { snapshot, standing: &standing }.lead();
     match lead {
         Some(lead) if lead.severity >= Severity::Warning => found(lead, &blind),
-        _ if !blind.is_empty() => not_known(&blind, lead),
+        _ if !blind.is_empty() => not_known(snapshot, &blind, lead),
         Some(lead) => found(lead, &blind),
         None => well(snapshot),
     }
@@ -121,7 +121,21 @@ fn found(lead: Lead, blind: &[&NotJudged]) -> Verdict {
     Verdict { level: Level::from(lead.severity), text, what_to_do: lead.what_to_do }
 }
 
-fn not_known(blind: &[&NotJudged], lead: Option<Lead>) -> Verdict {
+/// What to do about values that stay away.
+const NO_LONGER: &str =
+    "Check what no longer arrives: sensor, plug, cable, the sender's power. Until then rely on other instruments.";
+/// The same where no temperature ever came.
+const NO_SENSOR: &str = "No temperature was ever heard. See that a sensor sits at a cell or the case; in a bank file \
+                         describe the signal that carries it: role = \"temperature\", as 'cellwright bank template' \
+                         shows. Until then keep a thermometer at the bank.";
+
+/// Whether cells were seen and no temperature ever was.
+fn knows_no_sensor(snapshot: &Snapshot) -> bool {
+    let has_cells = snapshot.packs.iter().any(|pack| !pack.cells.is_empty());
+    has_cells && snapshot.packs.iter().all(|pack| pack.sensors.is_empty())
+}
+
+fn not_known(snapshot: &Snapshot, blind: &[&NotJudged], lead: Option<Lead>) -> Verdict {
     let mut reasons: Vec<&str> = Vec::new();
     for missing in blind {
         if !reasons.contains(&missing.why.as_str()) {
@@ -133,10 +147,8 @@ fn not_known(blind: &[&NotJudged], lead: Option<Lead>) -> Verdict {
     if let Some(lead) = &lead {
         text.push_str(&format!(" What was found: {}", lead.text)); // what to do is about it
     }
-    let what_to_do = lead.map_or_else(
-        || "Check what no longer arrives: sensor, plug, cable, the sender's power. Until then rely on other instruments.".into(),
-        |lead| lead.what_to_do,
-    );
+    let what_to_do = lead
+        .map_or_else(|| if knows_no_sensor(snapshot) { NO_SENSOR } else { NO_LONGER }.into(), |lead| lead.what_to_do);
     Verdict { level: Level::NotKnown, text, what_to_do }
 }
 

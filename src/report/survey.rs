@@ -160,6 +160,7 @@ fn name(role: &Role) -> String {
 fn unit(quantity: Quantity) -> &'static str {
     match quantity.unit() {
         "fraction" => "of full",
+        "degC" => "°C",
         unit => unit,
     }
 }

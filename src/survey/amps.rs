@@ -13,6 +13,8 @@ const ALIKE: f64 = 0.55;
 /// Sets that are looked at closer, and how much less may speak for them than for the likeliest.
 const MOST_SETS: usize = 5;
 const NEARLY: f64 = 0.85;
+/// A bit in the next byte that changes so much as often as the lowest one may belong to it.
+const ALMOST: f64 = 0.8;
 /// Lengths that are tried.
 const LENGTHS: [u8; 8] = [8, 10, 12, 14, 16, 20, 24, 32];
 /// A sign that changed so often shows which bits are copies of it.
@@ -52,7 +54,15 @@ pub(super) fn find(
             if view.changes(start.big, start.low) * 200 < view.pairs {
                 continue;
             }
-            all.extend(best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run)));
+            let found = best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run));
+            let Some(found) = found else { continue };
+            let place = |amps: &Amps| (amps.view, amps.run.big, amps.run.low);
+            // deepened, it is what another start gave whole
+            match all.iter_mut().find(|other| place(other) == place(&found)) {
+                Some(other) if other.weight >= found.weight => {}
+                Some(other) => *other = found,
+                None => all.push(found),
+            }
         }
     }
     let mut sets: Vec<(f64, Vec<Amps>)> = Vec::new();
@@ -107,9 +117,18 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
         }
     }
     let mut best = best?;
+    let deep = deepened(view, best.run);
+    if deep != best.run && is_free(&deep) {
+        let line = fit::changes(&view.series(&deep), mean, LAG);
+        if line.together.abs() > best.together - 0.01 {
+            (best.run, best.slope, best.together) = (deep, line.slope, line.together.abs());
+        }
+    }
     // a top that stays as it is belongs to a number with an offset, not to a sign
-    let end = best.run.end().next_multiple_of(8).min(start.limit).min(start.low + 32);
-    let wide = start.run((end - start.low) as u8, false).filter(&is_free);
+    let end = best.run.end().next_multiple_of(8).min(start.limit).min(best.run.low + 32);
+    let len = end.saturating_sub(best.run.low) as u8;
+    let wide =
+        Some(Run { len, signed: false, ..best.run }).filter(|run| !(run.big && run.is_in_byte()) && is_free(run));
     let is_sign = best.run.signed && grown(view, best.run, view.bits()).len > best.run.len;
     if let Some(run) = wide.filter(|run| run.len > best.run.len && !is_sign) {
         let counts = view.series(&run);
@@ -120,6 +139,25 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
     best.run = settled(view, best.run, start.limit);
     best.counts = view.series(&best.run);
     Some(best)
+}
+
+/// The run with the bits below it that change nearly as often: among the lowest bits of a large number chance decides
+/// which changes most.
+fn deepened(view: &View, run: Run) -> Run {
+    let often = |low: u16, share: f64| {
+        let below = low.checked_sub(1).map_or(0, |below| view.changes(run.big, below));
+        f64::from(below) > share * f64::from(view.changes(run.big, low))
+    };
+    let mut low = run.low;
+    let crosses = low.is_multiple_of(8) && often(low, ALMOST);
+    low -= u16::from(crosses);
+    while !low.is_multiple_of(8) && often(low, 1.0 / 3.0) {
+        low -= 1;
+    }
+    if crosses && low.is_multiple_of(8) {
+        return run; // a whole byte that changes as often is something else: a checksum
+    }
+    Run { low, len: run.len + (run.low - low) as u8, ..run }
 }
 
 /// The run with its sign and its full length: to the end of its byte with what is always a copy of the top.

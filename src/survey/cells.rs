@@ -20,6 +20,10 @@ const ALIKE: f64 = 0.3;
 const LIKE: std::ops::Range<f64> = 0.45..2.0;
 /// How far two cells of a bank are apart, V: usually, and nearly always.
 const NEAR: (f64, f64) = (0.15, 0.3);
+/// In what share of the moments that is: nearly empty cells part.
+const NEARLY_ALWAYS: f64 = 0.9;
+/// What moves so much less like the cells than the least alike of them is none.
+const STRANGE: f64 = 0.85;
 /// How many cells a bank of packs of 4, 8 or 16 can have.
 const WHOLE: [usize; 10] = [4, 8, 12, 16, 20, 24, 32, 40, 48, 64];
 /// Sets that are looked at further.
@@ -155,6 +159,14 @@ fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
             kept.push(cell);
         }
     }
+    // a current that is written with an offset may read alike, and moves less like the cells than they do
+    kept.sort_by(|a, b| b.together.total_cmp(&a.together));
+    let whole = WHOLE.into_iter().rev().find(|whole| *whole <= kept.len()).unwrap_or(0);
+    let last = whole.checked_sub(1).and_then(|last| kept.get(last)).map_or(0.0, |cell| cell.together);
+    if kept.get(whole).is_some_and(|cell| cell.together < STRANGE * last) {
+        kept.truncate(whole);
+    }
+    kept.sort_by(|a, b| (b.weight * b.together).total_cmp(&(a.weight * a.together)));
     // one or two too many are something that happens to read alike
     let whole = WHOLE.into_iter().rev().find(|whole| *whole <= kept.len()).unwrap_or(0);
     if kept.len() - whole <= 1 + whole / 12 {
@@ -173,7 +185,7 @@ impl Cell {
 
 /// Whether two rows of voltages are those of cells of one bank.
 fn is_near(a: &[f32], b: &[f32]) -> bool {
-    apart(a, b, 0.5) <= NEAR.0 && apart(a, b, 0.98) <= NEAR.1
+    apart(a, b, 0.5) <= NEAR.0 && apart(a, b, NEARLY_ALWAYS) <= NEAR.1
 }
 
 /// How far apart two rows are in this share of their points at most.

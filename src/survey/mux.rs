@@ -11,6 +11,8 @@ const CHOICES: usize = 64;
 const FRAMES_EACH: usize = 10;
 /// So few choices, of a run that could hold more, are no counter.
 const FEW: usize = 8;
+/// A counter takes so many numbers at least.
+const LEAST_ROUND: usize = 4;
 /// Bytes at the front that are tried, beside the last one.
 const BYTES: u16 = 8;
 
@@ -30,13 +32,21 @@ pub(super) fn find(view: &View) -> Option<Mux> {
     let frames = view.frames.get(..view.frames.len().min(FRAMES))?;
     let all = changes(view, frames, None);
     let mut found: Vec<(f64, Mux)> = Vec::new();
+    let mut counters: Vec<Run> = Vec::new();
     for run in runs(view.bytes() as u16) {
         let Some(numbers) = numbers(view, frames, &run) else { continue };
         let same = changes(view, frames, Some(&run));
         let few = numbers.len() <= FEW && numbers.len() < 1 << run.len;
-        let Some((gain, split)) = judge(&all, &same, run.low / 8, few) else { continue };
-        found.push((gain, Mux { run, numbers, split }));
+        let Some((gain, bytes, split)) = judge(&all, &same, run.low / 8, few) else { continue };
+        let mux = Mux { run, numbers, split };
+        if bytes == 1 && mux.goes_round() {
+            counters.push(run);
+        }
+        found.push((gain, mux));
     }
+    // one byte goes with a counter: it is the checksum
+    let counts = |run: &Run| counters.iter().any(|own| own.low < run.end() && run.low < own.end());
+    found.retain(|(_, mux)| !counts(&mux.run));
     // other bits may go with the choice: the plainest explanation is the one in front with numbers in a row
     let most = found.iter().map(|(gain, _)| *gain).fold(0.0, f64::max);
     found.retain(|(gain, _)| *gain >= 0.7 * most);
@@ -58,6 +68,14 @@ impl Mux {
     fn is_in_a_row(&self) -> bool {
         let first = self.numbers.first().copied().unwrap_or(0);
         self.numbers.iter().zip(first..).all(|(number, counted)| *number == counted)
+    }
+
+    /// Whether some of its bits, and they alone, take every number that they can, as a counter does.
+    fn goes_round(&self) -> bool {
+        let [first, second, ..] = self.numbers[..] else { return false };
+        let (step, count) = (second - first, self.numbers.len());
+        let is_even = self.numbers.windows(2).all(|pair| pair[1] - pair[0] == step);
+        count >= LEAST_ROUND && count.is_power_of_two() && step.is_power_of_two() && first < step && is_even
     }
 }
 
@@ -113,8 +131,8 @@ fn changes(view: &View, frames: &[u32], run: Option<&Run>) -> (Vec<f64>, f64) {
     (counts, pairs)
 }
 
-/// How much less the bits change within a choice, and which; none when it is no multiplexor.
-fn judge(all: &(Vec<f64>, f64), same: &(Vec<f64>, f64), own: u16, few: bool) -> Option<(f64, Vec<bool>)> {
+/// How much less the bits change within a choice, in how many bytes, and which; none when it is no multiplexor.
+fn judge(all: &(Vec<f64>, f64), same: &(Vec<f64>, f64), own: u16, few: bool) -> Option<(f64, usize, Vec<bool>)> {
     let pairs = all.1.min(same.1).max(1.0);
     let (mut gain, mut better, mut worse) = (0.0, 0, 0);
     let mut split = vec![false; all.0.len()];
@@ -133,9 +151,10 @@ fn judge(all: &(Vec<f64>, f64), same: &(Vec<f64>, f64), own: u16, few: bool) -> 
     if worse * 4 > better || better == 0 {
         return None;
     }
+    let bytes = split.chunks(8).filter(|byte| byte.contains(&true)).count();
     if few {
         // no counter: everything belongs to the choice, also what happens to be alike
         (0..split.len()).filter(|bit| bit / 8 != usize::from(own)).for_each(|bit| split[bit] = true);
     }
-    (few || better >= 4 && gain > 1.0).then_some((gain, split))
+    (few || better >= 4 && gain > 1.0).then_some((gain, bytes, split))
 }

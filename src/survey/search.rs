@@ -19,16 +19,12 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let views = views(keep, row);
     let mut found =
         Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
-    let mut best: Option<(f64, Packs)> = None;
-    for (score, cells) in cells::find(&views) {
-        let Some((fit, packs)) = bank(&views, &cells) else { continue };
-        let score = score * (1.0 + fit);
-        if best.as_ref().is_none_or(|(most, _)| score > *most) {
-            best = Some((score, packs));
-        }
-    }
-    let Some((_, packs)) = best else {
-        found.open.push(open(Quantity::CellVoltage, "no four fields move together between 2.0 and 3.9 V".into()));
+    let Some(packs) = likeliest(&views) else {
+        found.open.push(open(
+            Quantity::CellVoltage,
+            "no four fields move together between 2.0 and 3.9 V".into(),
+            known,
+        ));
         return found;
     };
     found.packs = packs.packs.len() as u8;
@@ -39,15 +35,11 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
     let current = current(&views, &packs, &taken, (&mean, row), known);
-    let answers = |(amps, _, sizes): &Sized| {
-        let least = if sizes.amps.is_some() { ANSWERS } else { ANSWERS_ALONE };
-        amps.iter().all(|amps| amps.together > least)
-    };
-    if !packs.packs.iter().any(|pack| pack.volts.is_some()) && !current.as_ref().is_some_and(answers) {
+    if !is_spoken_for(&packs, current.as_ref()) {
         // cells for which nothing else speaks are something that happens to read alike
         found.roles.clear();
         found.packs = 0;
-        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into()));
+        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into(), known));
         return found;
     }
     if let Some((amps, mut soc, sizes)) = current {
@@ -64,23 +56,9 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
         let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
         let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
-        let mut sensors = warm::find(&views, &heats, &place);
-        if sensors.len() > MAX_SENSORS {
-            sensors.clear(); // more than a pack can have: a counter was taken for a multiplexor
-        }
-        for (sensor, index) in sensors.iter().zip(0..) {
-            for (warm, number) in sensor.iter().zip(0..) {
-                let Some(view) = views.get(warm.view) else { continue };
-                let field = warm.run.field(view.bytes(), warm.usual.scale, warm.usual.offset);
-                let slot = Slot::at(number, Quantity::Temperature, index);
-                found.roles.push(
-                    view.role(slot, field, warm.sure * warm.together)
-                        .because(format!("rises with the heat of the current ({:.2} of 1)", warm.together)),
-                );
-            }
-        }
+        of_sensors(&views, &heats, &place, &mut found.roles);
     }
-    say_open(&mut found, &scales);
+    say_open(&mut found, &scales, known);
     found
 }
 
@@ -90,8 +68,12 @@ type Sized = (Vec<Amps>, Option<Vec<Soc>>, Sizes);
 
 /// How alike the changes of current and voltage are at least when nothing else speaks for the cells.
 const ANSWERS: f64 = 0.7;
+/// The same of a current that makes the capacity together with a state of charge.
+const ANSWERS_WHOLE: f64 = 0.6;
 /// The same of a current whose scale is open.
 const ANSWERS_ALONE: f64 = 0.85;
+/// Cells with larger counts than this, V, are too easily met by chance for a current alone to speak for them.
+const FINE: f64 = 0.002;
 /// A state of charge for which less than this speaks is none.
 const LEAST_WEIGHT: f64 = 2e-4;
 /// How much a current counts for which no state of charge gives the scale.
@@ -139,17 +121,70 @@ fn sized(
     }
 }
 
+/// The temperatures that go with the heat of the current.
+fn of_sensors(views: &[View], heats: &[warm::Heat], place: &warm::Where, roles: &mut Vec<Role>) {
+    let sensors = warm::find(views, heats, place);
+    if sensors.len() > MAX_SENSORS {
+        return; // more than a pack can have: a counter was taken for a multiplexor
+    }
+    for (sensor, index) in sensors.iter().zip(0..) {
+        for (warm, number) in sensor.iter().zip(0..) {
+            let Some(view) = views.get(warm.view) else { continue };
+            let field = warm.run.field(view.bytes(), warm.usual.scale, warm.usual.offset);
+            let slot = Slot::at(number, Quantity::Temperature, index);
+            roles.push(
+                view.role(slot, field, warm.sure * warm.together)
+                    .because(format!("rises with the heat of the current ({:.2} of 1)", warm.together)),
+            );
+        }
+    }
+}
+
+/// The likeliest set of cells, divided into packs.
+fn likeliest(views: &[View]) -> Option<Packs> {
+    let mut best: Option<(f64, Packs)> = None;
+    for (score, cells) in cells::find(views) {
+        let Some((fit, packs)) = bank(views, &cells) else { continue };
+        let score = score * (1.0 + fit);
+        if best.as_ref().is_none_or(|(most, _)| score > *most) {
+            best = Some((score, packs));
+        }
+    }
+    best.map(|(_, packs)| packs)
+}
+
+/// Whether anything but their likeness speaks for the cells: a voltage that is their sum, or a current that moves them.
+fn is_spoken_for(packs: &Packs, current: Option<&Sized>) -> bool {
+    if packs.packs.iter().any(|pack| pack.volts.is_some()) {
+        return true;
+    }
+    let Some((amps, _, sizes)) = current else { return false };
+    let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
+    let least = match (sizes.amps, sizes.soc) {
+        (Some(_), Some(_)) => ANSWERS_WHOLE,
+        _ if is_coarse => return false,
+        (Some(_), None) => ANSWERS,
+        (None, _) => ANSWERS_ALONE,
+    };
+    amps.iter().all(|amps| amps.together > least)
+}
+
 /// What would settle a quantity that is open.
-fn open(what: Quantity, why: String) -> Open {
+fn open(what: Quantity, why: String, known: &Known) -> Open {
     let settle = match what {
         Quantity::CellVoltage => {
             "Listen for an hour in which loads and a charger go on and off; see that the pack's bus is this one"
         }
         Quantity::PackVoltage => "Compare with a meter at the pack's terminals while a load goes on and off",
+        Quantity::Current if known.capacity.is_some() => {
+            "Switch a load of known power on and off, then the charger, and compare with a clamp meter"
+        }
         Quantity::Current => {
             "Give --capacity with the Ah printed on one pack; switch a load of known power on and off, then the charger"
         }
+        Quantity::ReportedSoc if known.capacity.is_some() => "Listen until a tenth of the charge has gone out or in",
         Quantity::ReportedSoc => "Give --capacity, and listen until a tenth of the charge has gone out or in",
+        _ if known.celsius.is_some() => "Listen while a large load warms the bank by some kelvin; half a day is better",
         _ => {
             "Give --celsius with the temperature around the bank, and listen while a large load warms it by some kelvin"
         }
@@ -158,7 +193,7 @@ fn open(what: Quantity, why: String) -> Open {
 }
 
 /// Names every quantity that was looked for and not found.
-fn say_open(found: &mut Found, scales: &[f64]) {
+fn say_open(found: &mut Found, scales: &[f64], known: &Known) {
     for what in [Quantity::PackVoltage, Quantity::Current, Quantity::ReportedSoc, Quantity::Temperature] {
         if found.roles.iter().any(|role| role.slot.quantity == what) {
             continue;
@@ -169,7 +204,7 @@ fn say_open(found: &mut Found, scales: &[f64]) {
         } else {
             "no field fits".into()
         };
-        found.open.push(open(what, why));
+        found.open.push(open(what, why, known));
     }
 }
 

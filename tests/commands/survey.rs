@@ -71,3 +71,42 @@ fn a_log_that_is_none_is_refused() {
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("not a single line"), "{}", ran.err);
 }
+
+/// A bank file that says that the bus speaks what it describes is obeyed on a log of our own format too.
+#[test]
+fn a_bank_file_that_says_what_the_bus_speaks_is_obeyed() {
+    let desk = Desk::new();
+    let log = desk.path("own.log");
+    assert_eq!(cellwright(&["demo", "cold-morning", "--days", "0.02", "--sample", "5", "--log", &log]).code, 0);
+    let text = "dialect = \"file\"\n[[pack]]\ncells = 4\n[[signal]]\nrole = \"pack-voltage\"\npack = 1\nid = \"3A1\"\n\
+                start = 0\nlength = 16\nscale = 0.01\n";
+    let ran = cellwright(&["check", &log, "--bank", &desk.put("bank.toml", text)]);
+    assert_eq!(ran.code, 3, "{}", ran.out);
+    assert!(ran.out.contains("frames were heard, but nothing that is known."), "{}", ran.out);
+}
+
+/// Hostile bank files, DBCs and tables: an error that names the line, and nothing of what would take over a terminal.
+#[test]
+fn hostile_files_are_refused_in_a_sentence() {
+    let desk = Desk::new();
+    let log = desk.put("a.log", "(1768021200.000000) can0 321#01\n");
+    let long = "A".repeat(20 << 20);
+    let files = [
+        ("long.toml", long.clone(), "--bank"),
+        ("deep.toml", format!("a = {}", "[".repeat(500_000)), "--bank"),
+        ("name.toml", "\"\u{1b}[31mred\" = 1\n".to_owned(), "--bank"),
+        ("long.dbc", long, "--dbc"),
+        ("deep.dbc", format!("BO_ 5 A: 1 X\n{}", " SG_ ".repeat(200_000)), "--dbc"),
+        ("name.dbc", "BO_ 5 A\u{1b}[31m: 1 X\n".to_owned(), "--dbc"),
+    ];
+    for (name, text, switch) in files {
+        let ran = cellwright(&["decode", &log, switch, &desk.put(name, text)]);
+        assert_ne!(ran.code, 0, "{name}");
+        assert!(
+            ran.err.len() < 2000 && !ran.err.contains('\x1b') && ran.err.contains("line 1")
+                || ran.err.contains("line 2"),
+            "{name}: {}",
+            ran.err
+        );
+    }
+}

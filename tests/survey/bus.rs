@@ -36,18 +36,17 @@ impl Bus {
         let layout =
             if shaped { Layout::shaped(seed, cells, packs, shapes) } else { Layout::drawn(seed, cells, packs) };
         let taken: Vec<Id> = layout.messages.iter().map(|message| message.id).collect();
-        Self {
-            seed,
-            day: Day::new(seed, cells, packs),
-            talks: chatter::talks(seed, shapes, &taken),
-            layout: Some(layout),
-        }
+        let mut talks = chatter::talks(seed, shapes, &taken);
+        talks.extend(decoys(seed, &talks, &taken));
+        Self { seed, day: Day::new(seed, cells, packs), talks, layout: Some(layout) }
     }
 
     /// A bus without a bank: the chatter alone, for an hour.
     pub(crate) fn empty(seed: u64, shapes: &[Shape]) -> Self {
         let day = Day { capacity: 100.0, air: 20.0, rows: vec![Vec::new(); 3600] };
-        Self { seed, layout: None, day, talks: chatter::talks(seed, shapes, &[]) }
+        let mut talks = chatter::talks(seed, shapes, &[]);
+        talks.extend(decoys(seed, &talks, &[]));
+        Self { seed, layout: None, day, talks }
     }
 
     /// Everything that is sent, in order.
@@ -161,6 +160,12 @@ impl Meter {
             celsius: felt.into_iter().map(|felt| felt + 0.03 * dice.bell()).collect(),
         }
     }
+}
+
+/// What reads like a bank's and is not, beside the other talk and the bank's own ids.
+fn decoys(seed: u64, talks: &[Talk], taken: &[Id]) -> Vec<Talk> {
+    let ids: Vec<Id> = talks.iter().map(|talk| talk.id).chain(taken.iter().copied()).collect();
+    chatter::decoys(seed, taken.first().copied(), &ids)
 }
 
 /// A sender is late by some milliseconds.

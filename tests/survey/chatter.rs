@@ -156,3 +156,28 @@ pub(crate) fn talks(seed: u64, shapes: &[Shape], taken: &[Id]) -> Vec<Talk> {
     }
     talks
 }
+
+/// What other systems say that reads like a bank's: an id's neighbour with air and water that go with the day, and a
+/// starter battery's voltage. `near` is an id of the bank.
+pub(crate) fn decoys(seed: u64, near: Option<Id>, taken: &[Id]) -> Vec<Talk> {
+    let mut dice = Dice::new(seed, 61);
+    let id = |more: u16| match near.unwrap_or(Id::Standard(0x300)) {
+        Id::Standard(id) => Id::Standard((id ^ more) & 0x7FF),
+        Id::Extended(id) => Id::Extended(id ^ u32::from(more)),
+    };
+    let place = |number: u16| Place { start: 16 * number, bits: 16, order: Order::Little };
+    let share = |celsius: f64| (celsius + 40.0) * 10.0 / 65_535.0; // tenths of a kelvin from -40 °C
+    let warm = |dice: &mut Dice, number| {
+        let level = share(dice.between(0.0, 30.0));
+        let height = dice.between(5.0, 40.0) / 65_535.0;
+        Filler { place: place(number), habit: Habit::Wave { level, height, period: dice.between(2e4, 9e4) } }
+    };
+    let volts = |dice: &mut Dice, number| {
+        let now = dice.between(12.4, 13.8) * 1e3 / 65_535.0;
+        Filler { place: place(number), habit: Habit::Walk { now, noise: 5e-5, drift: 2e-5 } }
+    };
+    let air: Vec<Filler> = (0..3).map(|number| warm(&mut dice, number)).collect();
+    let starter: Vec<Filler> = (0..2).map(|number| volts(&mut dice, number)).collect();
+    let talks = [(id(0x0C), air), (id(0x1C), starter)].into_iter().filter(|(id, _)| !taken.contains(id));
+    talks.map(|(id, fillers)| Talk { id, bytes: 8, fillers, period: 2.0 }).collect()
+}

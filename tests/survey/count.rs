@@ -1,5 +1,5 @@
 //! Surveys foreign buses drawn from a seed and prints how many roles were right:
-//! `survey_count SEED [BUSES] [--suite FOLDER] [--verbose] [--only N] [--bare]`. SEED is a number or a commit's hash.
+//! `survey_count SEED [BUSES] [--suite FOLDER] [--verbose] [--only N] [--bare] [--empty N]`. SEED is a number or a commit's hash.
 //! Ends with 1 when fewer roles are right, or more wrong, than is asked for, or anything is claimed where no bank is.
 
 mod bus;
@@ -32,6 +32,8 @@ struct Asked {
     only: Option<usize>,
     verbose: bool,
     bare: bool,
+    /// Buses without a bank; one for three with one when nothing is said.
+    empty: Option<usize>,
 }
 
 /// What came of it.
@@ -49,7 +51,8 @@ fn main() -> ExitCode {
     for number in (0..asked.buses).filter(|number| asked.only.is_none_or(|only| only == *number)) {
         count.bus(&asked, number);
     }
-    let empty = if asked.only.is_some() { 0 } else { asked.buses.div_ceil(3) };
+    let usual = if asked.only.is_some() { 0 } else { asked.buses.div_ceil(3) };
+    let empty = asked.empty.unwrap_or(usual);
     (0..empty).for_each(|number| count.empty(&asked, number));
     let is_good = count.print(empty);
     if is_good || asked.only.is_some() || asked.bare { ExitCode::SUCCESS } else { ExitCode::FAILURE }
@@ -57,13 +60,14 @@ fn main() -> ExitCode {
 
 fn asked() -> Asked {
     let mut words = Vec::new();
-    let (mut folder, mut verbose, mut only, mut bare) = (None, false, None, false);
+    let (mut folder, mut verbose, mut only, mut bare, mut empty) = (None, false, None, false, None);
     let mut given = std::env::args().skip(1);
     while let Some(word) = given.next() {
         match word.as_str() {
             "--suite" => folder = given.next(),
             "--verbose" => verbose = true,
             "--bare" => bare = true,
+            "--empty" => empty = given.next().and_then(|n| n.parse::<usize>().ok()),
             "--only" => only = given.next().and_then(|n| n.parse::<usize>().ok()),
             _ => words.push(word),
         }
@@ -72,7 +76,7 @@ fn asked() -> Asked {
     let buses = words.get(1).and_then(|n| n.parse().ok()).unwrap_or(24);
     let shapes = folder.map_or_else(|| suite::drawn(seed), |folder| suite::read(Path::new(&folder)));
     assert!(!shapes.is_empty(), "no messages in that folder");
-    Asked { seed, buses, shapes, only, verbose, bare }
+    Asked { seed, buses, shapes, only, verbose, bare, empty }
 }
 
 fn found(bus: &Bus, known: &Known) -> Found {

@@ -18,6 +18,7 @@ mod score;
 mod suite;
 
 use bus::Bus;
+use cellwright::model::{Frame, FrameKind, Id, Stamp};
 use cellwright::survey::{Known, Survey};
 use score::Score;
 
@@ -38,4 +39,18 @@ fn most_cells_of_foreign_buses_are_found() {
     }
     assert!(sum.wrong * 50 <= sum.all(), "more than 2 % wrong: {all:#?}");
     assert!(sum.right * 2 >= sum.all(), "{sum:?}");
+}
+
+/// A log in which every frame has an id of its own: no more messages are followed than a bus has, and nothing is found.
+#[test]
+fn a_hundred_thousand_ids_are_counted_and_not_all_followed() {
+    let mut survey = Survey::new();
+    for number in 0..100_000_u32 {
+        let stamp = Stamp::from_secs(1_772_323_200).plus_secs(f64::from(number) * 0.01);
+        let data = [number.to_le_bytes(), [0x0C, 0xE4, 0x0C, 0xE5]].concat();
+        survey.push(stamp, &Frame::new(Id::Extended(number), FrameKind::Data, &data).expect("a frame"));
+    }
+    let found = survey.find(&Known { capacity: Some(100.0), celsius: Some(20.0) });
+    assert_eq!((found.frames, found.messages, found.packs), (100_000, 1024, 0));
+    assert!(found.roles.is_empty(), "{:?}", found.roles);
 }
