@@ -16,6 +16,7 @@ mod score;
 mod watch;
 
 use score::Outcome;
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -124,7 +125,8 @@ fn write_notes(folder: &Path, outcomes: &[(u64, Outcome)]) {
     let mut list = String::new();
     for (number, outcome) in outcomes {
         let missed: Vec<&score::Asked> = outcome.asked.iter().filter(|asked| asked.found.is_none()).collect();
-        if missed.is_empty() && outcome.wrong.is_empty() && outcome.excluded.is_empty() {
+        let narrow = narrow(outcome);
+        if missed.is_empty() && outcome.wrong.is_empty() && outcome.excluded.is_empty() && narrow.is_empty() {
             continue;
         }
         let plan = &outcome.plan;
@@ -142,7 +144,20 @@ fn write_notes(folder: &Path, outcomes: &[(u64, Outcome)]) {
             let found = one.found.map_or("not found", cellwright::model::finding::Severity::word);
             list += &format!("  EXCLUDED {}: {found} all the same\n", one.run);
         }
+        list += &narrow;
         std::fs::write(folder.join(format!("bank-{number}.toml")), &plan.text).expect("the scenario can be written");
     }
     std::fs::write(folder.join("list.txt"), list).expect("the list can be written");
+}
+
+/// Estimates that a bank put outside their bounds, each with how often and the last of them.
+fn narrow(outcome: &Outcome) -> String {
+    let mut by_name: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for one in &outcome.compared {
+        by_name.entry(one.name).or_default().extend(one.miss.as_deref());
+    }
+    let line = |(name, misses): (&str, Vec<&str>)| {
+        Some(format!("  NARROW {name}, {} times, {}\n", misses.len(), misses.last()?))
+    };
+    by_name.into_iter().filter_map(line).collect()
 }

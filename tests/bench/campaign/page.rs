@@ -119,11 +119,11 @@ fn middle(mut values: Vec<f64>) -> Option<f64> {
 }
 
 fn estimates(page: &mut String, outcomes: &[Outcome], narrow: &mut Vec<String>) {
-    let mut rows: BTreeMap<&str, Vec<Compared>> = BTreeMap::new();
+    let mut rows: BTreeMap<&str, Vec<&Compared>> = BTreeMap::new();
     for one in outcomes.iter().flat_map(|one| &one.compared) {
-        rows.entry(one.name).or_default().push(*one);
+        rows.entry(one.name).or_default().push(one);
         if one.day_after {
-            rows.entry("soc_percent, a day after full").or_default().push(*one);
+            rows.entry("soc_percent, a day after full").or_default().push(one);
         }
     }
     let _ = writeln!(

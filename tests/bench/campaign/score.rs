@@ -10,9 +10,11 @@ use cellwright::pipeline::{Pipeline, Setup};
 use cellwright::sim::{Options, Simulation};
 
 /// One comparison of an estimate with the truth.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct Compared {
     pub(crate) name: &'static str,
+    /// What was stated and what is true, where the truth lies outside.
+    pub(crate) miss: Option<String>,
     /// By how much the value misses the truth; 0 within the range that counts as true.
     pub(crate) error: f64,
     /// The true value, the middle of its range.
@@ -183,12 +185,21 @@ fn compare(
             .iter()
             .find(|one| one.name == "since_full_h" && one.subject == row.subject)
             .and_then(|one| one.value);
+        let within = low <= most + slack && high >= least - slack;
+        let miss = || {
+            format!(
+                "{} after {:.2} h: {low:.3} to {high:.3}, in truth {least:.3} to {most:.3}",
+                row.subject,
+                at / 3600.0
+            )
+        };
         out.push(Compared {
             name: row.name,
+            miss: (!within).then(miss),
             error,
             truth: 0.5 * (least + most),
             half: 0.5 * (high - low),
-            within: low <= most + slack && high >= least - slack,
+            within,
             day_after: row.name == "soc_percent" && since_full.is_some_and(|hours| (18.0..30.0).contains(&hours)),
         });
     }

@@ -38,6 +38,8 @@ pub(crate) struct Watch {
     cursor: usize,
     /// Seconds of the last look.
     at: f64,
+    /// Charge that came out, Ah.
+    pub(crate) drawn: f64,
     /// Hours held at 3.55 V a cell and more, clearly and nearly; at 3.475 to 3.55.
     pub(crate) held: [f64; 3],
     /// Hours hotter than 38 °C.
@@ -194,6 +196,7 @@ impl Watch {
         if secs <= 0.0 && self.at > 0.0 {
             return;
         }
+        self.drawn = pack.passed.1;
         self.tally(pack, secs);
         self.heat_and_cold(pack, plan);
         self.volts(pack);
