@@ -3,7 +3,7 @@
 use super::progress::Progress;
 use super::{Exit, output};
 use crate::config::DemoArgs;
-use crate::model::{Body, Input, clean};
+use crate::model::{Body, Input, clean, span};
 use crate::sim::{Options, Simulation, cases, scenario_info, scenarios};
 use crate::source::log::LogWriter;
 use crate::wire::Interfaces;
@@ -24,7 +24,8 @@ pub(super) fn list() -> anyhow::Result<Exit> {
             text += "\nCases that the pages under docs/cases tell:\n\n";
         }
         text += &format!("  {:widest$}  {}\n", info.name, info.about);
-        text += &format!("  {:widest$}  {} days, a set of frames every {} s\n", "", info.days, info.sample);
+        let (length, spacing) = (span(info.days * 86_400.0), span(info.sample));
+        text += &format!("  {:widest$}  {length}, a set of frames every {spacing}\n", "");
     }
     output::print(&text)?;
     Ok(Exit::Clear)

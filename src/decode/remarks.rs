@@ -26,7 +26,7 @@ fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<Str
     if let Some((other, frames)) = bus.other().filter(|(other, _)| *other != dialect) {
         remarks.push(format!(
             "{frames} frames look like {other}; they are not read, since two standards on one bus cannot be told apart \
-             safely. If {dialect} is wrong, say --dialect {}",
+             for certain. If {dialect} is wrong, say --dialect {}",
             other.word()
         ));
     }

@@ -304,6 +304,13 @@ impl Cases {
         }
     }
 
+    /// Forgets the figures of a case.
+    pub fn forget_figures(&mut self, key: (u16, Subject)) {
+        if let Some(case) = self.cases.get_mut(&key) {
+            case.evidence = Evidence::default();
+        }
+    }
+
     /// Sets the number by which the rule tells kinds of its condition apart.
     pub fn set_kind(&mut self, rule: u16, subject: Subject, kind: u8) {
         if let Some(case) = self.cases.get_mut(&(rule, subject)) {

@@ -190,7 +190,7 @@ facts! {
     HeldDays "held_days" Highest;
     WindowDays "window_days" Latest;
     MarginVolts "separation_v" Highest;
-    CutAmps "current_before_a" Highest;
+    CutAmps "current_before_a" Latest;
     LostPercent "lost_percent" Highest;
     LostFrames "lost_frames" Latest;
     StepSeconds "step_s" Latest;

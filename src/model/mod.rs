@@ -5,6 +5,7 @@
 pub mod bank;
 pub mod day;
 pub mod dialect;
+pub mod figure;
 pub mod finding;
 pub mod frame;
 pub mod heard;
@@ -19,6 +20,7 @@ mod text;
 pub use bank::{Bank, PackSpec, SensorRole};
 pub use day::Day;
 pub use dialect::Dialect;
+pub use figure::figure;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};
 pub use heard::{Beat, Heard, Sent};
@@ -28,7 +30,7 @@ pub use limits::{Limit, Limits};
 pub use reading::{Quantity, Reading, Slot, Value};
 pub use snapshot::Snapshot;
 pub use stamp::{NANOS_PER_SEC, Stamp};
-pub use text::{clean, nearest};
+pub use text::{clean, nearest, span};
 
 /// Most packs in a bank.
 pub const MAX_PACKS: usize = 16;

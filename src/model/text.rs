@@ -13,6 +13,25 @@ fn is_harmless(c: char) -> bool {
     !c.is_control() && !turns_direction
 }
 
+/// A length of time for people, rounded, in the largest unit that says enough: '42 s', '12 min', '3.5 h', '27 h',
+/// '2.4 days', '120 days'. A dash for what is no number.
+#[must_use]
+pub fn span(secs: f64) -> String {
+    let tenths = |value: f64| {
+        let text = format!("{value:.1}");
+        text.strip_suffix(".0").unwrap_or(&text).to_owned()
+    };
+    match secs.max(0.0) {
+        _ if !secs.is_finite() => "—".into(),
+        s if s < 99.5 => format!("{s:.0} s"),
+        s if s < 5970.0 => format!("{:.0} min", s / 60.0),
+        s if s < 35_820.0 => format!("{} h", tenths(s / 3600.0)),
+        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
+        s if s < 859_680.0 => format!("{} days", tenths(s / 86_400.0)),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
+}
+
 /// The word among `all` that was most likely meant; none when none is near.
 #[must_use]
 pub fn nearest<'a>(word: &str, all: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
@@ -33,5 +52,13 @@ mod tests {
     fn escapes_and_direction_marks_do_not_pass() {
         assert_eq!(clean("a\x1b[31mb\u{202e}c", 80), "a\u{fffd}[31mb\u{fffd}c");
         assert_eq!(clean("abcdef", 3), "abc");
+    }
+
+    #[test]
+    fn a_length_of_time_is_rounded_and_never_shows_a_unit_too_small() {
+        let shown = [-3.0, 42.4, 99.6, 720.0, 5969.0, 7200.0, 12_600.0, 100_000.0].map(span);
+        assert_eq!(shown, ["0 s", "42 s", "2 min", "12 min", "99 min", "2 h", "3.5 h", "28 h"]);
+        let shown = [172_800.0, 207_360.0, 860_000.0, 1e7, f64::NAN].map(span);
+        assert_eq!(shown, ["2 days", "2.4 days", "10 days", "116 days", "—"]);
     }
 }

@@ -89,15 +89,12 @@ fn estimates() -> Vec<Estimate> {
         name,
         subject: Subject::pack(0),
         value,
-        low: value.map(|value| value - 0.02),
-        high: value.map(|value| value + 0.02),
+        low: value.map(|value| value - 2.0),
+        high: value.map(|value| value + 2.0),
         as_of: value.map(|_| BEGIN.plus_secs(7200.0)),
         why: why.map(Into::into),
     };
-    vec![
-        estimate("state_of_charge_fraction", Some(0.98), None),
-        estimate("capacity_ah", None, Some("no full discharge was seen")),
-    ]
+    vec![estimate("soc_percent", Some(98.0), None), estimate("capacity_ah", None, Some("no full discharge was seen"))]
 }
 
 fn quality() -> Quality {

@@ -2,6 +2,7 @@
 //!
 //! Nothing here knows where a finding or a frame came from. The same input gives the same output, byte for byte.
 
+mod estimates;
 mod frames;
 mod json;
 mod limits;

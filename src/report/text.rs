@@ -1,12 +1,13 @@
 //! The report for people: the verdict first, then what to do, then the evidence for whoever wants it.
 
-use super::words::{count, duration, fact, moment, name_and_unit, number, refusal, with_unit};
+use super::estimates::estimates;
+use super::words::{count, fact, moment, refusal};
 use super::wrap::wrap;
 use super::{NOT_A_PROTECTION, NOT_VISIBLE, Report, scope};
 use crate::model::finding::{Finding, Level, NotJudged};
 use crate::model::input::ControllerState;
-use crate::model::snapshot::{Answered, Estimate};
-use crate::model::{Snapshot, clean};
+use crate::model::snapshot::Answered;
+use crate::model::{Snapshot, clean, span};
 
 /// Longest text of a remark, characters.
 const NOTE: usize = 240;
@@ -27,7 +28,7 @@ pub fn text(report: &Report) -> String {
     cautions(&mut out, &snapshot.findings);
     questions(&mut out, &snapshot.answers);
     not_judged(&mut out, &snapshot.not_judged);
-    estimates(&mut out, &snapshot.estimates);
+    estimates(&mut out, &snapshot.estimates, snapshot.now);
     data(&mut out, report);
     notes(&mut out, snapshot);
     out += "\n";
@@ -84,7 +85,7 @@ fn when(finding: &Finding) -> String {
         "{} to {}, {until}; {times}{} in all{seen}",
         moment(finding.first),
         moment(finding.last),
-        duration(finding.total_secs)
+        span(finding.total_secs)
     )
 }
 
@@ -135,72 +136,16 @@ fn not_judged(out: &mut String, list: &[NotJudged]) {
     }
 }
 
-fn estimates(out: &mut String, list: &[Estimate]) {
-    if !list.is_empty() {
-        out.push_str("\nEstimates\n");
-    }
-    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
-    for estimate in known {
-        let (name, unit) = name_and_unit(estimate.name);
-        wrap(out, &format!("  {name}, {}: ", estimate.subject), &value(estimate, unit));
-    }
-    not_estimated(out, &unknown);
-}
-
-fn says_nothing(estimate: &Estimate) -> bool {
-    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
-}
-
-/// What is not known stands behind what is, one reason once: many estimates wait for the same thing.
-fn not_estimated(out: &mut String, unknown: &[&Estimate]) {
-    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
-    for estimate in unknown {
-        let why = estimate.why.as_deref().unwrap_or("no reason is told");
-        let what = format!("{}, {}", name_and_unit(estimate.name).0, estimate.subject);
-        match reasons.iter_mut().find(|(reason, _)| *reason == why) {
-            Some((_, list)) if list.contains(&what) => {}
-            Some((_, list)) => list.push(what),
-            None => reasons.push((why, vec![what])),
-        }
-    }
-    if !reasons.is_empty() {
-        out.push_str("  Not known\n");
-    }
-    for (why, list) in reasons {
-        wrap(out, "    ", &format!("{}: {why}", list.join("; ")));
-    }
-}
-
-fn value(estimate: &Estimate, unit: &str) -> String {
-    // A share of full reads better in percent.
-    let (factor, unit) = if unit == "of full" { (100.0, "%") } else { (1.0, unit) };
-    let shown = |value: f64| number((value * factor * 1000.0).round() / 1000.0);
-    let bounds = match (estimate.low, estimate.high) {
-        (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
-        (Some(low), None) => format!(" (at least {})", shown(low)),
-        (None, Some(high)) => format!(" (at most {})", shown(high)),
-        (None, None) => String::new(),
-    };
-    let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
-    match estimate.value {
-        Some(value) => {
-            let as_of = estimate.as_of.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
-            format!("{}{bounds}{as_of}{why}", with_unit(&shown(value), unit))
-        }
-        None => format!("not known{bounds}{why}"),
-    }
-}
-
 fn data(out: &mut String, report: &Report) {
     let quality = &report.snapshot.quality;
     out.push_str("\nData\n");
-    let span = match quality.first.zip(quality.last) {
+    let stretch = match quality.first.zip(quality.last) {
         Some((first, last)) => {
-            format!(", {} to {} UTC ({})", moment(first), moment(last), duration(last.since(first)))
+            format!(", {} to {} UTC ({})", moment(first), moment(last), span(last.since(first)))
         }
         None => String::new(),
     };
-    wrap(out, "  ", &format!("frames: {}{span}", count(quality.frames)));
+    wrap(out, "  ", &format!("frames: {}{stretch}", count(quality.frames)));
     let counts = [
         (quality.frames - quality.decoded.min(quality.frames), "frames that no map knows"),
         (quality.lost, "frames lost, by whoever counted them"),
@@ -271,7 +216,6 @@ fn notes(out: &mut String, snapshot: &Snapshot) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::Subject;
     use crate::report::example;
 
     #[test]
@@ -289,7 +233,7 @@ Found (times are UTC; 'cellwright explain CODE' says how it is judged)
     Cell 3 of pack 1 went up to 3.805 V.
     What to do: Stop this charge or lower its voltage, and find out why the BMS
                 let the cell rise so far.
-    When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min 0 s in all
+    When: 2026-01-10 06:00:00 to 2026-01-10 06:10:00, over; 10 min in all
     Evidence: peak 3.805 V
     May be: 25 % a balance lead that reads wrong. Settled by a rest on the
             plateau: it is off by the same millivolts there and under any
@@ -311,13 +255,13 @@ Questions
 Not judged
   cold-charge, pack 1: no valid cell or case temperature
 
-Estimates
-  state of charge, pack 1: 98 % (between 96 and 100), as of 2026-01-10 07:00:00
+Estimates, at the end of the data unless another time is told
+  state of charge, pack 1: 98 % (between 96 and 100)
   Not known
-    capacity, pack 1: no full discharge was seen
+    capacity at 25 °C, pack 1: no full discharge was seen
 
 Data
-  frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h 0 min)
+  frames: 72 004, 2026-01-10 05:00:00 to 2026-01-10 07:00:00 UTC (2 h)
   frames lost, by whoever counted them: 12
   gaps in which data should have come: 1
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
@@ -335,34 +279,6 @@ A monitor, not a protection device: it does not replace BMS, fuses and
 disconnects. Estimates of ageing are comparisons.
 ";
         assert_eq!(text(&report), expected);
-    }
-
-    #[test]
-    fn a_reason_that_many_estimates_share_stands_once_and_behind_what_is_known() {
-        let estimate = |name, cell, value: Option<f64>, why: Option<&str>| Estimate {
-            name,
-            subject: Subject::cell(0, cell),
-            value,
-            low: None,
-            high: None,
-            as_of: None,
-            why: why.map(Into::into),
-        };
-        let list = [
-            estimate("cell_resistance_mohm", 0, None, Some("too few steps")),
-            estimate("cell_resistance_mohm", 1, None, Some("too few steps")),
-            estimate("connection_mohm", 0, Some(0.2), None),
-        ];
-        let mut out = String::new();
-        estimates(&mut out, &list);
-        let expected = "
-Estimates
-  connection, cell 1 of pack 1: 0.2 mΩ
-  Not known
-    cell resistance, cell 1 of pack 1; cell resistance, cell 2 of pack 1: too
-    few steps
-";
-        assert_eq!(out, expected);
     }
 
     #[test]

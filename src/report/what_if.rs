@@ -1,10 +1,10 @@
 //! A log under two sets of limits: which findings appear, vanish and move.
 
-use super::words::{duration, moment, rfc3339};
+use super::words::{moment, rfc3339};
 use super::wrap::wrap;
 use crate::history::{Change, compare};
 use crate::model::limits::{Limit, Limits};
-use crate::model::{Finding, Snapshot};
+use crate::model::{Finding, Snapshot, span};
 use serde_json::{Value, json};
 
 /// A log under two sets of limits.
@@ -64,7 +64,7 @@ fn told(out: &mut String, word: &str, finding: &Finding) {
 
 fn stretch(finding: &Finding) -> String {
     let (severity, first, last) = (finding.severity.word(), moment(finding.first), moment(finding.last));
-    format!("{severity}, {first} to {last} UTC, {} in all", duration(finding.total_secs))
+    format!("{severity}, {first} to {last} UTC, {} in all", span(finding.total_secs))
 }
 
 /// The same for programs.

@@ -1,46 +1,7 @@
 //! Moments, numbers and units as people and programs read them.
 
-use crate::model::{Fact, Rejection, Stamp};
-
-/// Endings of names and the unit that they stand for. A longer ending stands before the one that it ends with.
-const UNITS: &[(&str, &str)] = &[
-    ("_c_rate", "of the capacity per hour"),
-    ("_mv_per_k", "mV/K"),
-    ("_k_per_h", "K/h"),
-    ("_number", "in the row"),
-    ("_points", "points"),
-    ("_cycles", "cycles"),
-    ("_times", "times"),
-    ("_percent", "%"),
-    ("_fraction", "of full"),
-    ("_frames", "frames"),
-    ("_minutes", "min"),
-    ("_mohm", "mΩ"),
-    ("_days", "days"),
-    ("_degc", "°C"),
-    ("_ah", "Ah"),
-    ("_mv", "mV"),
-    ("_ma", "mA"),
-    ("_ms", "ms"),
-    ("_wh", "Wh"),
-    ("_v", "V"),
-    ("_a", "A"),
-    ("_w", "W"),
-    ("_k", "K"),
-    ("_h", "h"),
-    ("_s", "s"),
-];
-
-/// Beginnings of names and the unit that they stand for: sums over time.
-const SUMS: &[(&str, &str)] = &[("minutes_", "min"), ("hours_", "h"), ("ah_", "Ah")];
-
-/// Names whose unit does not stand at either end, and how they read.
-const ODD: &[(&str, &str, &str)] = &[
-    ("held_high_h_30_days", "held high in 30 days", "h"),
-    ("balance_h_30_days", "balancing in 30 days", "h"),
-    ("hours_hot_of_30d", "hot in 30 days", "h"),
-    ("at_100_a_mv", "at 100 A", "mV"),
-];
+use crate::model::figure::one_of;
+use crate::model::{Fact, Rejection, Stamp, figure};
 
 /// A moment as RFC 3339 in UTC, with as many digits of the second as it needs.
 #[must_use]
@@ -57,21 +18,6 @@ pub fn rfc3339(stamp: Stamp) -> String {
 /// A moment for people, to the second, in UTC.
 pub(super) fn moment(stamp: Stamp) -> String {
     format!("{stamp:.0}").replace('T', " ").replace('Z', "")
-}
-
-/// A length of time for people.
-pub(super) fn duration(secs: f64) -> String {
-    if !secs.is_finite() {
-        return "-".into();
-    }
-    let whole = secs.max(0.0).round() as u64;
-    let (days, hours, minutes) = (whole / 86_400, whole / 3600 % 24, whole / 60 % 60);
-    match whole {
-        0..60 => format!("{whole} s"),
-        60..3600 => format!("{minutes} min {} s", whole % 60),
-        3600..86_400 => format!("{hours} h {minutes} min"),
-        _ => format!("{days} d {hours} h"),
-    }
 }
 
 /// A number for people: three digits behind the point at most, none that say nothing; a dash for what is no number.
@@ -98,33 +44,26 @@ pub(super) fn count(number: u64) -> String {
     text
 }
 
-/// A name with its unit in it, taken apart: 'peak_v' is 'peak' in 'V'.
-pub(super) fn name_and_unit(name: &str) -> (String, &'static str) {
-    if let Some((_, words, unit)) = ODD.iter().find(|(odd, ..)| *odd == name) {
-        return ((*words).to_owned(), unit);
-    }
-    for (ending, unit) in UNITS {
-        if let Some(stem) = name.strip_suffix(ending) {
-            return (stem.replace('_', " "), unit);
-        }
-    }
-    for (beginning, unit) in SUMS {
-        if let Some(rest) = name.strip_prefix(beginning) {
-            return (rest.replace('_', " "), unit);
-        }
-    }
-    (name.replace('_', " "), "")
+/// What a figure is called, and its unit; its own name where it has no words.
+pub(super) fn name_and_unit(name: &str) -> (&str, &'static str) {
+    figure(name).map_or((name, ""), |figure| (figure.words, figure.unit))
+}
+
+/// A figure's value with no more digits than say something.
+pub(super) fn value(name: &str, value: f64) -> String {
+    let scale = figure(name).map_or(1e3, |figure| 10_f64.powi(figure.digits as i32));
+    number((value * scale).round() / scale)
 }
 
 /// A figure of evidence for people.
-pub(super) fn fact(fact: Fact, value: f64) -> String {
-    let (name, unit) = name_and_unit(fact.name());
-    with_unit(&format!("{name} {}", number(value)), unit)
+pub(super) fn fact(fact: Fact, measured: f64) -> String {
+    let (words, unit) = name_and_unit(fact.name());
+    with_unit(&format!("{words} {}", value(fact.name(), measured)), unit)
 }
 
 /// A text with its unit behind it, if it has one.
 pub(super) fn with_unit(text: &str, unit: &str) -> String {
-    if unit.is_empty() { text.to_owned() } else { format!("{text} {unit}") }
+    if unit.is_empty() { text.to_owned() } else { format!("{text} {}", one_of(text, unit)) }
 }
 
 /// Why a line or bytes were refused, for people.
@@ -168,16 +107,13 @@ mod tests {
         let shown = [3.805, 3.3, -0.0001, 1234.56, f64::NAN].map(number);
         assert_eq!(shown, ["3.805", "3.3", "0", "1234.6", "-"]);
         assert_eq!([999, 1000, 1_234_567].map(count), ["999", "1 000", "1 234 567"]);
-        assert_eq!([59.0, 61.0, 7_260.0, 100_000.0].map(duration), ["59 s", "1 min 1 s", "2 h 1 min", "1 d 3 h"]);
     }
 
     #[test]
-    fn every_figure_of_evidence_has_a_unit() {
-        for figure in Fact::ALL {
-            assert_ne!(name_and_unit(figure.name()).1, "", "{}", figure.name());
-        }
+    fn a_figure_has_its_words_its_unit_and_no_more_digits_than_say_something() {
         assert_eq!(fact(Fact::PeakVolts, 3.8051), "peak 3.805 V");
-        assert_eq!(name_and_unit("balance_h_30_days"), ("balancing in 30 days".into(), "h"));
-        assert_eq!(name_and_unit("minutes_above_cold_limit"), ("above cold limit".into(), "min"));
+        assert_eq!(fact(Fact::SinceFullDays, 31.26), "since full 31.3 days");
+        assert_eq!(name_and_unit("balance_h_30_days"), ("balancing done, last 30 days", "h"));
+        assert_eq!(name_and_unit("a_name_without_words"), ("a_name_without_words", ""));
     }
 }

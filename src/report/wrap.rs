@@ -7,8 +7,12 @@ const COLUMNS: usize = 80;
 
 /// Appends `text` to `out` in lines, the first after `first`, the others indented as far as it is wide.
 pub(super) fn wrap(out: &mut String, first: &str, text: &str) {
-    let indent = first.width();
-    let mut at = indent;
+    wrap_under(out, first, first.width(), text);
+}
+
+/// The same with the further lines indented by `indent` columns.
+pub(super) fn wrap_under(out: &mut String, first: &str, indent: usize, text: &str) {
+    let mut at = first.width();
     out.push_str(first);
     for (number, word) in text.split_whitespace().enumerate() {
         let width = word.width();

@@ -27,6 +27,8 @@ pub(super) struct Pack {
     pub(super) bms: Bms,
     /// Current of the last step; positive charges.
     pub(super) amps: f64,
+    /// Charge that went in and came out since the start, Ah.
+    pub(super) passed: (f64, f64),
     /// The heater is on.
     pub(super) heating: bool,
     /// Switched off the bus.
@@ -58,6 +60,7 @@ impl Pack {
             volts,
             bms: Bms::new(),
             amps: 0.0,
+            passed: (0.0, 0.0),
             heating: false,
             off: false,
             felt,
@@ -150,6 +153,8 @@ impl Pack {
     /// Takes a current for a step.
     pub(super) fn step(&mut self, amps: f64, pace: &Pace, air: f64) {
         self.amps = amps;
+        let passed = if amps > 0.0 { &mut self.passed.0 } else { &mut self.passed.1 };
+        *passed += amps.abs() * pace.secs / 3600.0;
         let heater = self.heater_watts() / self.cells.len() as f64;
         let mut left: Option<f64> = None;
         let neighbour = NEIGHBOUR * self.spec.capacity;

@@ -30,6 +30,8 @@ pub struct PackTruth {
     pub rated: f64,
     /// Current, A; positive charges.
     pub amps: f64,
+    /// Charge that went in and came out since the start, Ah, whatever is reported.
+    pub passed: (f64, f64),
     /// Charge path closed.
     pub charge: bool,
     /// Discharge path closed.
@@ -93,6 +95,7 @@ fn of_pack(pack: &Pack) -> PackTruth {
     PackTruth {
         rated: pack.spec.capacity,
         amps: pack.amps,
+        passed: pack.passed,
         charge: pack.bms.charge,
         discharge: pack.bms.discharge,
         heating: pack.heating,

@@ -1,24 +1,12 @@
 //! Numbers, times and sentences as a person reads them, in fixed places.
 
+use crate::model::figure::{Figure, RATE, one_of};
 use crate::model::snapshot::{Motion, Shown, Standing};
-use crate::model::{Fact, Stamp};
+use crate::model::{Fact, Stamp, figure, span};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// What stands where there is no number.
 pub(super) const DASH: &str = "—";
-
-/// How long, in the largest unit that says enough: '42 s', '12 min', '3.5 h', '8 days'.
-pub(super) fn span(secs: f64) -> String {
-    let secs = secs.max(0.0);
-    match secs {
-        s if !s.is_finite() => DASH.to_owned(),
-        s if s < 119.5 => format!("{s:.0} s"),
-        s if s < 7170.0 => format!("{:.0} min", s / 60.0),
-        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
-        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
-        s => format!("{:.0} days", s / 86_400.0),
-    }
-}
 
 /// Time of day, UTC: '07:12:03'.
 pub(super) fn clock(stamp: Stamp) -> String {
@@ -89,28 +77,19 @@ pub(super) fn why_none(shown: &Shown) -> Option<String> {
 
 /// A figure of evidence, named and with its unit; none for figures that only a machine wants.
 pub(super) fn fact(fact: Fact, value: f64) -> Option<String> {
-    const UNITS: [(&str, &str, usize); 11] = [
-        ("_degc", "°C", 1),
-        ("_percent", "%", 1),
-        ("_frames", "frames", 0),
-        ("_days", "days", 1),
-        ("_mv", "mV", 0),
-        ("_ah", "Ah", 1),
-        ("_h", "h", 1),
-        ("_k", "K", 1),
-        ("_a", "A", 1),
-        ("_v", "V", 3),
-        ("_s", "s", 0),
-    ];
-    let name = fact.name();
-    if name.ends_with("_c_rate") {
-        return None;
+    let (words, value) = named(fact.name(), value);
+    (!value.ends_with(RATE)).then(|| format!("{words} {value}"))
+}
+
+/// What a figure is called, and its value with its unit; its own name where it has no words.
+pub(super) fn named(name: &'static str, value: f64) -> (&'static str, String) {
+    match figure(name) {
+        Some(Figure { words, unit, digits, .. }) => {
+            let shown = number(value, *digits);
+            (words, format!("{shown} {}", one_of(&shown, unit)).trim_end().to_owned())
+        }
+        None => (name, number(value, 2)),
     }
-    let (stem, unit, digits) = UNITS
-        .iter()
-        .find_map(|(suffix, unit, digits)| Some((name.strip_suffix(suffix)?, *unit, *digits)))
-        .unwrap_or((name, "", 2));
-    Some(format!("{} {} {unit}", stem.replace('_', " "), number(value, digits)).trim_end().to_owned())
 }
 
 /// Breaks text into lines of at most `width` columns, at most `most` of them; the last says when it was cut.
@@ -139,6 +118,20 @@ pub(super) fn wrap(text: &str, width: usize, most: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+/// A text behind its label, from column `column` on; on a narrow screen at its right edge, or under the label.
+pub(super) fn beside(label: &str, text: &str, column: usize, width: usize) -> Vec<String> {
+    let room = width.saturating_sub(label.width() + 1);
+    let wide = width >= 2 * column && label.width() < column;
+    if !wide && text.width() <= room {
+        return vec![format!("{label} {}", right(text, room))];
+    }
+    let (first, indent) = if wide { (left(label, column), column) } else { (cut(label, width), 3) };
+    let mut lines = wrap(text, width.saturating_sub(indent), usize::MAX).into_iter();
+    let head = if wide { first + &lines.next().unwrap_or_default() } else { first };
+    let further = lines.map(|line| " ".repeat(indent) + &line);
+    std::iter::once(head).chain(further).collect()
 }
 
 /// A word longer than a line is broken.
@@ -218,6 +211,15 @@ mod tests {
         assert_eq!(fact(Fact::LimitAmps, 5.0).as_deref(), Some("reduce to 5.0 A"));
         assert_eq!(fact(Fact::LostFrames, 12.0).as_deref(), Some("lost 12 frames"));
         assert_eq!(fact(Fact::PeakRate, 0.4), None);
+    }
+
+    #[test]
+    fn a_text_stands_behind_its_label_or_under_it_and_is_never_cut() {
+        assert_eq!(beside(" frames", "12", 10, 40), [" frames   12"]);
+        assert_eq!(beside(" frames", "one two", 10, 22), [" frames   one two"]);
+        assert_eq!(beside(" frames", "one two three", 10, 20), [" frames   one two", "          three"]);
+        assert_eq!(beside(" frames", "12", 10, 14), [" frames     12"]);
+        assert_eq!(beside(" frames", "one two three", 10, 14), [" frames", "   one two", "   three"]);
     }
 
     #[test]

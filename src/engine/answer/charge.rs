@@ -1,9 +1,9 @@
 //! Answers about charging, and about the BMS that ended it.
 
 use super::look::{Draft, Look};
-use crate::model::Subject;
 use crate::model::limits::L;
 use crate::model::snapshot::Estimate;
+use crate::model::{Fact, Finding, Subject};
 
 /// Above this no cell is too cold for any charge that its sheet allows: where `cold-charge` ends, °C.
 const NEVER_COLD: f64 = 15.0;
@@ -56,7 +56,8 @@ fn ended_by_the_bms(look: &Look) -> Option<Draft> {
         return None;
     }
     let cuts = look.found("bms-cutoff");
-    let (at, cut) = cuts.iter().find(|(_, cut)| cut.text.contains(" while taking "))?;
+    let charging = |cut: &Finding| cut.evidence.get(Fact::CutAmps).is_some_and(|amps| amps > 0.0);
+    let (at, cut) = cuts.iter().find(|(_, cut)| charging(cut))?;
     let text = format!("Not to what its cells take: the BMS of {} ended a charge before the charger did.", cut.subject);
     Some(Draft::say(text).on_finding(*at))
 }

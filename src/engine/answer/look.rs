@@ -3,7 +3,7 @@
 use crate::model::finding::Finding;
 use crate::model::limits::Limits;
 use crate::model::snapshot::{Answered, Estimate, Snapshot};
-use crate::model::{Stamp, Subject};
+use crate::model::{Stamp, Subject, span};
 
 /// The bank as it is known.
 pub(super) struct Look<'a> {
@@ -53,11 +53,7 @@ impl<'a> Look<'a> {
     pub(super) fn span(&self) -> String {
         let quality = &self.snapshot.quality;
         let Some((first, last)) = quality.first.zip(quality.last) else { return "in what was heard".into() };
-        match last.since(first) {
-            s if s < 7200.0 => format!("in {:.0} minutes of data", s / 60.0),
-            s if s < 172_800.0 => format!("in {:.0} hours of data", s / 3600.0),
-            s => format!("in {:.0} days of data", s / 86_400.0),
-        }
+        format!("in {} of data", span(last.since(first)))
     }
 }
 

@@ -22,15 +22,28 @@ pub(super) fn connection(look: &Look) -> Option<Draft> {
         worst.subject,
         row(worst, ohms, "mΩ", 2)
     ));
-    if let Some((outside, ohms)) = look.known("outside_cells_mohm").into_iter().max_by(|a, b| a.1.total_cmp(&b.1)) {
-        draft = draft
-            .and(format!("Between cells and bus of {} there are {}.", outside.subject, row(outside, ohms, "mΩ", 2)))
-            .on("outside_cells_mohm");
+    draft = outside(look, draft);
+    if look.found("unequal-sharing").first().is_some() {
+        draft =
+            draft.and("The packs share the current unequally: see the leads of the one that carries less.".to_owned());
     }
     if let Some(why) = look.not_judged("high-resistance-connection") {
         draft = draft.open(why, "more steps of the current");
     }
     Some(draft.on(name))
+}
+
+/// What lies between the cells and the bus, of each pack, with the packs of which it is not known.
+fn outside(look: &Look, draft: Draft) -> Draft {
+    let name = "outside_cells_mohm";
+    if look.known(name).is_empty() {
+        return draft;
+    }
+    let of_each = look.rows(name).map(|of| match of.value {
+        Some(ohms) => format!("{} has {}", of.subject, row(of, ohms, "mΩ", 2)),
+        None => format!("{}: not known", of.subject),
+    });
+    draft.and(format!("Between cells and bus {}.", of_each.collect::<Vec<_>>().join("; "))).on(name)
 }
 
 /// Whether the capacity is still what it was.

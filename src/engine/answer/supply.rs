@@ -3,6 +3,7 @@
 use super::look::{Draft, Look, bounded, capital, moment, row};
 use crate::model::limits::L;
 use crate::model::snapshot::Estimate;
+use crate::model::span;
 
 /// A winter without a charge, days: judgement.
 const WINTER: f64 = 120.0;
@@ -23,6 +24,7 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
     }
     let (low, high) = (first.low.unwrap_or(days), first.high.unwrap_or(f64::INFINITY));
     let bounds = match first.high {
+        Some(high) if format!("{low:.0}") == format!("{high:.0}") => "to within a day".into(),
         Some(high) => format!("between {low:.0} and {high:.0}"),
         None => format!("at least {low:.0}; the far end is not known, the sensor may read a draw where there is none"),
     };
@@ -36,9 +38,9 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
         }
     };
     let text = format!(
-        "{} comes down to a tenth in {} ({bounds}) if nothing charges it.",
+        "{} comes down to a tenth in {} if nothing charges it.",
         capital(first.subject),
-        in_days(days)
+        if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days ({bounds})") }
     );
     let draft = Draft::say(text).and(verdict).on(name).on("standby_draw_a");
     Some(
@@ -46,11 +48,6 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
             .iter()
             .fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)),
     )
-}
-
-/// Days in words.
-fn in_days(days: f64) -> String {
-    if days < 1.5 { "about a day or less".into() } else { format!("{days:.0} days") }
 }
 
 /// A pack whose quietest hours draw more than what is no use of it: a load was on, or packs pass current to each other.
@@ -109,8 +106,7 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
     let draft = match (longest, lacking) {
         (Some((row, hours)), lacking) => {
             let at = row.as_of.map_or_else(String::new, |at| format!(" on {}", moment(at.plus_secs(-hours * 3600.0))));
-            let text =
-                format!("{} was last full{at}, {} before the end of the data.", capital(row.subject), ago(*hours));
+            let text = format!("{} was last full{at}, {}.", capital(row.subject), before_the_end(hours * 3600.0));
             let draft = Draft::say(text).on(name);
             match lacking {
                 Some(row) => draft.open(&format!("{}: {}", row.subject, row.why.as_deref().unwrap_or("not known")), ""),
@@ -126,12 +122,10 @@ pub(super) fn full(look: &Look) -> Option<Draft> {
     Some(found.iter().fold(draft, |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)))
 }
 
-/// A length of time in hours or days.
-fn ago(hours: f64) -> String {
-    match hours {
-        h if h < 1.0 => "less than an hour".into(),
-        h if h < 48.0 => format!("{h:.0} h"),
-        h => format!("{:.0} days", h / 24.0),
+fn before_the_end(secs: f64) -> String {
+    match secs < 60.0 {
+        true => "at the end of the data".into(),
+        false => format!("{} before the end of the data", span(secs)),
     }
 }
 

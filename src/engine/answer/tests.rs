@@ -67,6 +67,24 @@ fn a_cut_off_is_answered_with_its_story() {
     );
 }
 
+#[test]
+fn a_charge_that_the_bms_ended_is_the_charger_s_and_a_discharge_is_not() {
+    let told = |amps: f64| {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 300.0, 1.0, |t, bus| {
+            let cut = t >= 100.0;
+            bus.cells(&[3.4; 4]);
+            bus.celsius(0, 20.0);
+            bus.current(if cut { 0.0 } else { amps });
+            bus.one(Quantity::ChargePath, f64::from(u8::from(!cut)));
+            bus.one(Quantity::DischargePath, f64::from(u8::from(!cut)));
+        });
+        answer(&story, "charger")
+    };
+    assert_eq!(told(40.0), "Not to what its cells take: the BMS of pack 1 ended a charge before the charger did.");
+    assert!(told(-40.0).starts_with("not known: "), "{}", told(-40.0));
+}
+
 /// A charge, a night's draw, a full bank: what a day tells.
 #[test]
 fn a_day_with_a_full_charge_answers_charger_full_night_and_winter() {

@@ -49,6 +49,12 @@ impl Bypass {
         }
     }
 
+    /// Whether it was seen often enough to be told.
+    #[must_use]
+    pub fn is_sure(&self, limits: &Limits) -> bool {
+        f64::from(self.count) >= limits.get(L::FiledHiddenSteps)
+    }
+
     /// How often it was seen, and by how much the last time, V.
     #[must_use]
     pub fn seen(&self) -> (u32, f64) {

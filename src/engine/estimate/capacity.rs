@@ -1,7 +1,8 @@
 //! Capacity: charge drawn between a full charge and the lower knee; without a lower knee the least that it can be.
 
-use super::charge::Charge;
+use super::charge::{Charge, unseen};
 use super::full::Full;
+use super::offset::assumed;
 use super::visit::Span;
 use crate::curve::{CAPACITY_SLOW_PLETT, RESISTANCE_RATIO_PLETT};
 use crate::engine::view::View;
@@ -30,6 +31,8 @@ struct Start {
     net: f64,
     secs: f64,
     blind: f64,
+    /// As `Charge::between`.
+    between: f64,
 }
 
 /// A measured capacity.
@@ -51,6 +54,8 @@ pub struct Capacity {
     /// The most that was drawn at a stretch, less the error of counting, Ah, and when.
     drawn: Option<(f64, Stamp)>,
     celsius: Option<f64>,
+    /// What had been counted at the latest full charge.
+    closed: Option<(Charge, Stamp)>,
 }
 
 impl Capacity {
@@ -63,20 +68,26 @@ impl Capacity {
         limits: &Limits,
     ) {
         let Some(rated) = view.capacity else { return };
+        if let Some(full) = full.filter(|full| full.tapered && full.low >= FULL_ENOUGH) {
+            self.close(charge, ((full.high - full.low) / 2.0 * rated, view.now), rated, limits);
+        }
         let net = charge.net();
-        let here = Start { full: None, net, secs: charge.secs, blind: charge.blind_secs };
+        let here = Start { full: None, net, secs: charge.secs, blind: charge.blind_secs, between: charge.between };
         let start = self.start.get_or_insert(here);
         if let Some(full) = full.filter(|full| full.low >= FULL_ENOUGH) {
             *start = Start { full: Some((full.best, (full.high - full.low) / 2.0)), ..here };
         } else if net > start.net || charge.blind_secs > start.blind {
             // More cannot be in it than when it was full; what was not seen ends the count.
-            *start = Start { full: start.full.filter(|_| charge.blind_secs <= start.blind), ..here };
+            let room = (1.0 - FULL_ENOUGH) * rated;
+            let over = |full: Charge| net - full.net() > may_err(&full, charge, rated, limits) + room;
+            let holds = charge.blind_secs <= start.blind && !self.closed.is_some_and(|(full, _)| over(full));
+            *start = Start { full: start.full.filter(|_| holds), ..here };
         }
         let start = *start;
         let hours = (charge.secs - start.secs) / 3600.0;
         let drawn = start.net - net;
-        let offset = hours * limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * rated);
-        let sure = drawn * (1.0 - limits.get(L::SocGain) / 100.0) - offset;
+        let offset = hours * assumed(rated, limits);
+        let sure = drawn * (1.0 - limits.get(L::SocGain) / 100.0) - offset - unseen(charge.between - start.between);
         if sure > self.drawn.map_or(0.0, |(most, _)| most) {
             self.drawn = Some((sure, view.now));
         }
@@ -90,10 +101,25 @@ impl Capacity {
             let at = self.celsius.unwrap_or(25.0);
             let by_rate = rate.max(0.0) * RESISTANCE_RATIO_PLETT.at(at);
             let part = soc - AT_MARK.0 - BY_RATE.0 * by_rate;
-            let off = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0, offset / rated];
-            let off = off.iter().map(|off| off * off).sum::<f64>().sqrt() / part;
-            let ah = drawn / part / CAPACITY_SLOW_PLETT.at(at);
-            self.take(Measured { ah, off: off * ah, at: view.now }, rated, limits);
+            let slow = CAPACITY_SLOW_PLETT.at(at);
+            let ah = drawn / part / slow;
+            let shares = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0].map(|off| off * ah);
+            let counted = [offset, unseen(charge.between - start.between)].map(|off| off / slow);
+            let off = shares.iter().chain(&counted).map(|off| off * off).sum::<f64>().sqrt() / part;
+            self.take(Measured { ah, off, at: view.now }, rated, limits);
+        }
+    }
+
+    /// From one full charge to the next as much goes in as comes out. What is left over was drawn or charged where nobody
+    /// counted it: a figure measured in between is no better than that.
+    fn close(&mut self, charge: &Charge, (full, now): (f64, Stamp), rated: f64, limits: &Limits) {
+        let Some((from, since)) = self.closed.replace((*charge, now)) else { return };
+        let left = (charge.net() - from.net()).abs() - full - may_err(&from, charge, rated, limits);
+        if left > 0.0 && charge.blind_secs == from.blind_secs {
+            let off = |found: Measured| if found.at > since { found.off.hypot(left) } else { found.off };
+            let wider = self.measured.map(|found| Measured { off: off(found), ..found });
+            self.measured = wider.filter(|found| found.off <= limits.get(L::CapacityNotKnown) / 100.0 * rated);
+            self.drawn = self.drawn.filter(|(_, at)| *at <= since);
         }
     }
 
@@ -105,6 +131,11 @@ impl Capacity {
         if older.is_none_or(|off| new.off <= 1.5 * off) {
             self.measured = Some(new);
         }
+    }
+
+    /// A load or charger was found that the current sensor does not see: nothing that was counted holds.
+    pub fn distrust(&mut self) {
+        (self.measured, self.drawn) = (None, None);
     }
 
     /// Ah, at 25 °C and a low rate: measured with its bounds, or the least that it can be.
@@ -127,5 +158,77 @@ impl Capacity {
     #[must_use]
     pub fn drawn_at(&self) -> Option<Stamp> {
         self.drawn.map(|(_, at)| at)
+    }
+}
+
+/// By how much what was counted between two moments may err, Ah.
+fn may_err(from: &Charge, to: &Charge, capacity: f64, limits: &Limits) -> f64 {
+    let hours = (to.secs - from.secs) / 3600.0;
+    let gain = limits.get(L::SocGain) / 100.0 * (to.charged - from.charged);
+    hours * assumed(capacity, limits) + gain + unseen(to.between - from.between)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::story::{Story, four_cells};
+
+    const HOUR: f64 = 3600.0;
+
+    fn hold(story: &mut Story, (from, hours): (f64, f64), volts: f64, amps: f64) -> f64 {
+        story.run(from * HOUR, (from + hours) * HOUR, 10.0, |_, bus| {
+            bus.celsius(0, 25.0);
+            bus.cells(&[volts; 4]);
+            bus.current(amps);
+        });
+        from + hours
+    }
+
+    /// A charge to the top that ends at `from` + 6 h, with `amp_hours` put in.
+    fn charge(story: &mut Story, from: f64, amp_hours: f64) -> f64 {
+        story.run(from * HOUR, (from + 6.0) * HOUR, 10.0, |t, bus| {
+            bus.celsius(0, 25.0);
+            bus.cells(&[3.6; 4]);
+            bus.current(amp_hours * (from - t / HOUR).exp());
+        });
+        from + 6.0
+    }
+
+    fn told(story: &Story) -> Option<f64> {
+        story.engine.packs[0].estimates.capacity.measured().map(|found| found.ah.round())
+    }
+
+    /// Draws from a full pack at 20 A for some hours, down into the lower knee.
+    fn emptied(story: &mut Story, from: f64, hours: f64) -> f64 {
+        let at = hold(story, (from, hours - 0.1), 3.2, -20.0);
+        hold(story, (at, 0.1), 2.9, -20.0)
+    }
+
+    #[test]
+    fn from_full_to_the_lower_knee_is_the_capacity() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = emptied(&mut story, at, 4.6);
+        assert_eq!(told(&story), Some(95.0));
+        charge(&mut story, at, 92.0);
+        assert_eq!(told(&story), Some(95.0), "as much went in as had come out");
+    }
+
+    #[test]
+    fn what_a_full_charge_proves_wrong_is_told_no_more() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = emptied(&mut story, at, 1.6);
+        assert_eq!(told(&story), Some(32.0), "the rest went by a way that nobody counted");
+        charge(&mut story, at, 92.0);
+        assert_eq!(told(&story), None, "60 Ah more went in than had come out");
+    }
+
+    #[test]
+    fn more_than_full_ends_the_count() {
+        let mut story = Story::new(four_cells());
+        let at = charge(&mut story, 0.0, 40.0);
+        let at = hold(&mut story, (at, 1.0), 3.33, 20.0);
+        emptied(&mut story, at, 4.6);
+        assert_eq!(told(&story), None);
     }
 }

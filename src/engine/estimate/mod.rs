@@ -106,6 +106,9 @@ impl Estimates {
         let counted = (&self.charge, &self.taper, &self.rest);
         let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);
         self.capacity.tick(view, &self.charge, (full.as_ref(), self.apart.low_mark), around.limits);
+        if self.resistance.bypass.is_sure(around.limits) {
+            self.capacity.distrust();
+        }
     }
 
     /// Moves on what looks beyond the pack's own view: at sources, description, other packs.

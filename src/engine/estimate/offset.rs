@@ -2,7 +2,7 @@
 //! left over after an interval is time times offset, and charge times what cells lose on the way. An error in
 //! proportion, alike both ways, leaves nothing over: it cannot be seen here.
 
-use super::charge::Charge;
+use super::charge::{Charge, unseen};
 use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
 use crate::model::Subject;
@@ -56,6 +56,8 @@ pub struct Offset {
     from: Option<Mark>,
     intervals: u32,
     sums: Sums,
+    /// What may have passed unseen between readings, per hour of an interval, A: the same way in each.
+    unseen: f64,
     learnt: Option<Learnt>,
 }
 
@@ -69,6 +71,8 @@ impl Offset {
             if hours >= SHORTEST_H && blind <= UNSEEN * hours {
                 let charged = charge.charged - from.charge.charged;
                 let left = charge.net() - from.charge.net() - (best - from.best) * capacity;
+                let unseen = unseen(charge.between - from.charge.between) / hours;
+                self.unseen += (unseen - self.unseen) / f64::from(self.intervals + 1).min(1.0 / (1.0 - KEEP));
                 self.take(hours, charged, left);
                 self.solve(capacity, limits);
             }
@@ -109,7 +113,7 @@ impl Offset {
             + lost * lost * sums.cc;
         let wider = (misfit / noise / (sums.n - 1.0).max(1.0)).max(1.0);
         let half = |inverse: f64| 2.0 * (noise * inverse / det * wider).sqrt();
-        self.learnt = Some(Learnt { amps, half: half(cc), lost: (lost, half(hh)) });
+        self.learnt = Some(Learnt { amps, half: half(cc).hypot(self.unseen), lost: (lost, half(hh)) });
     }
 
     /// The offset, once enough intervals have shown it.
@@ -188,6 +192,21 @@ mod tests {
     fn a_good_sensor_reads_nothing_at_zero() {
         let learnt = learn(10, 0.0, 0.0025, 0.3).learnt().unwrap();
         assert!(learnt.amps.abs() < 0.02, "{learnt:?}");
+    }
+
+    #[test]
+    fn what_passes_between_two_readings_does_not_average_out() {
+        let limits = Limits::default();
+        let (mut charge, mut learnt) = (Charge::default(), Offset::default());
+        for _ in 0..40 {
+            charge.secs += 86_400.0;
+            charge.charged += 40.0;
+            charge.drawn += 39.0;
+            charge.between += 0.11; // sixty times 5 A on or off, somewhere within a minute
+            learnt.full(&charge, 1.0, 100.0, &limits);
+        }
+        let learnt = learnt.learnt().unwrap();
+        assert!(learnt.amps > 0.02 && learnt.half > 0.04, "{learnt:?}");
     }
 
     #[test]

@@ -17,6 +17,8 @@ use serde::{Deserialize, Serialize};
 const TABLE_OFF: f64 = 0.2;
 /// How far a resistance as such may be off besides, as a share: how much of the slow part a step lets in, the current's gain.
 const WHOLE_OFF: f64 = 0.18;
+/// How far the resistance beyond the cells may be off besides, as a share: the current's gain; judgement.
+const OUTSIDE_OFF: f64 = 0.04;
 /// Half a 95 % interval in standard errors.
 pub const WIDE: f64 = 1.96;
 /// Error of a difference of two rounded readings less the median of others, in steps of the resolution.
@@ -112,10 +114,12 @@ impl Resistance {
         let median_warm = median(warm, step.cells);
         let median_own = median(own, step.cells);
         let mean_ratio = ratios[..step.cells].iter().sum::<f64>() / step.cells as f64;
+        let mut repeated = 0;
         let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && warmth.known;
         for (index, cell) in self.cells.iter_mut().enumerate() {
             let seen = (step.before[index], step.after[index]);
             let repeats = cell.excess.repeats(step.amps, seen, grain);
+            repeated += usize::from(repeats);
             cell.excess.take(step.amps, own[index] - median_warm * ratios[index], repeats, noise);
             let misled = TABLE_OFF * (ratios[index] - mean_ratio).abs() * (median_warm / step.amps).abs();
             cell.misled += 0.1 * (misled - cell.misled);
@@ -133,7 +137,12 @@ impl Resistance {
         self.cells.iter_mut().for_each(|cell| cell.excess.mark(own));
         if let Some(volts) = step.outside {
             let grain = around.spec.grain.pack.map_or(COARSE, |volts| volts.get());
-            self.outside.take(step.amps, volts, false, Noise { floor: (ROUNDING * grain).max(FLOOR), ..noise });
+            self.outside.take(
+                step.amps,
+                volts,
+                2 * repeated > step.cells,
+                Noise { floor: (ROUNDING * grain).max(FLOOR), ..noise },
+            );
             let path = self.outside.ohms();
             self.outside.mark(path);
         }
@@ -173,7 +182,7 @@ impl Resistance {
     /// What lies between the cells and the bus, Ω.
     #[must_use]
     pub fn outside(&self, limits: &Limits) -> Option<Known> {
-        known(&self.outside, limits, 0.02 * self.outside.ohms())
+        known(&self.outside, limits, OUTSIDE_OFF * self.outside.ohms())
     }
 
     /// Growth of a cell's connection since it was first known well, with what it might be less, Ω.

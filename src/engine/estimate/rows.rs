@@ -1,5 +1,6 @@
 //! A pack's estimates as rows for the screen, the report and JSON: a value with its bounds, or why there is none.
 
+use super::charge::unseen;
 use crate::engine::pack::Pack;
 use crate::model::bank::PackSpec;
 use crate::model::finding::Subject;
@@ -72,6 +73,7 @@ fn charge(pack: &Pack, limits: &Limits) -> [Estimate; 2] {
     let at = pack.gauge(Quantity::Current).last_good().map(|(at, _)| at).or(Some(pack.view.now));
     let row = |name, value: f64| {
         let off = value * limits.get(L::SocGain) / 100.0 + charge.secs / 3600.0 * limits.get(L::SocOffset);
+        let off = off + unseen(charge.between);
         let (low, high) = (Some((value - off).max(0.0)), Some(value + off));
         Estimate { value: Some(value), low, high, as_of: at, ..row(pack, name) }
     };

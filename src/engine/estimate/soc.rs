@@ -1,7 +1,7 @@
 //! State of charge with an honest ±: known from the end of a charge or from a rest, counted from there on.
 
 use super::capacity::Measured;
-use super::charge::Charge;
+use super::charge::{Charge, unseen};
 use super::full::{Full, FullWatch};
 use super::offset::{Learnt, Offset, assumed};
 use super::rest::Rest;
@@ -39,6 +39,8 @@ struct Since {
     charged: f64,
     hours: f64,
     blind: f64,
+    /// Squares of what may have passed between two readings, Ah².
+    between: f64,
 }
 
 /// State of charge of a pack.
@@ -110,6 +112,7 @@ impl Soc {
         let hours = (charge.secs - self.taken.secs) / 3600.0;
         since.hours += hours;
         since.blind += (charge.blind_secs - self.taken.blind_secs) / 3600.0;
+        since.between += charge.between - self.taken.between;
         since.net += charged * (1.0 + limits.get(L::SocEfficiency)) / 2.0 - drawn;
         since.net -= self.learnt.map_or(0.0, |learnt| learnt.amps * hours);
         self.drawn_since += drawn;
@@ -183,6 +186,7 @@ impl Soc {
         let spread = since.charged * (1.0 - limits.get(L::SocEfficiency)) / 2.0
             + since.net.abs() * (limits.get(L::SocGain) / 100.0).hypot(self.unsure)
             + since.hours * offset
+            + unseen(since.between)
             + since.blind * limits.get(L::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
         // `clamp` panics on bounds that are no numbers, which a broken saved state may bring.
@@ -405,7 +409,7 @@ mod tests {
         let full = charge(&mut story, 0.0, 3.60, 3.0);
         story.run(full, full + HOUR, 10.0, |_, bus| set(bus, 3.33, -10.0));
         story.run(full + 1.2 * HOUR, full + 2.2 * HOUR, 10.0, |_, bus| set(bus, 3.33, -10.0));
-        assert_eq!(soc(&story), "68 80 91", "twelve minutes that nobody saw");
+        assert_eq!(soc(&story), "67 80 91", "twelve minutes that nobody saw");
         story.run(full + 9.0 * HOUR, full + 10.0 * HOUR, 10.0, |_, bus| set(bus, 3.33, -10.0));
         assert_eq!(soc(&story), "too long since it was last known: a full charge sets it anew");
     }

@@ -32,7 +32,7 @@ struct Open {
     hour: u32,
     net: f64,
     secs: f64,
-    /// Something charged.
+    /// Something charged, or nothing could be drawn.
     busy: bool,
 }
 
@@ -87,7 +87,8 @@ impl Standby {
         let rates =
             view.current.zip(view.capacity).map(|(c, capacity)| (c.recent.high / capacity, c.recent.low / capacity));
         let charges = rates.is_some_and(|(high, _)| high > limits.get(L::StorageChargeRate));
-        self.open.busy |= charges || self.is_fed(view, around);
+        let is_cut_off = view.switches.discharge_path == Some(false);
+        self.open.busy |= charges || is_cut_off || self.is_fed(view, around);
         let hour = u32::try_from(view.now.secs() / 3600).unwrap_or(0);
         if hour != self.open.hour {
             self.turn(hour, view, told, limits);
@@ -107,14 +108,15 @@ impl Standby {
     }
 
     /// Whether something feeds the bank's loads, so that what it draws itself is not the whole: a current into it beyond
-    /// what a sensor reads at zero, or a source that is heard.
+    /// what a sensor reads at zero, or a source that is heard. What a pack gives into the others is no draw either.
     fn is_fed(&self, view: &View, around: &Around) -> bool {
         let limits = around.limits;
-        let into = view
-            .current
-            .zip(view.capacity)
-            .is_some_and(|(current, capacity)| current.amps > FED * assumed(capacity, limits));
-        into || (!self.open.busy && around.bank.charging(view.now, limits.get(L::StalePeriods)).next().is_some())
+        let charged = |amps: Option<f64>| {
+            amps.zip(view.capacity).is_some_and(|(amps, capacity)| amps > FED * assumed(capacity, limits))
+        };
+        charged(view.current.map(|current| current.amps))
+            || charged(around.others)
+            || (!self.open.busy && around.bank.charging(view.now, limits.get(L::StalePeriods)).next().is_some())
     }
 
     fn turn(&mut self, hour: u32, view: &View, told: &Told, limits: &Limits) {
@@ -166,7 +168,7 @@ impl Standby {
     pub fn rows(&self, pack: &Pack, limits: &Limits) -> Vec<Estimate> {
         let subject = Subject::pack(pack.number);
         let Some(draw) = self.draw else {
-            let why = "fewer than four hours without charge were seen whole";
+            let why = "fewer than four hours without charge, and without current from pack to pack, were seen whole";
             return ["standby_draw_a", "quiet_hours_draw_a", "until_a_tenth_days"]
                 .map(|name| unknown(name, subject, why))
                 .into();
@@ -229,6 +231,7 @@ fn zero(told: &Told, capacity: f64, limits: &Limits) -> (f64, f64) {
 mod tests {
     use super::*;
     use crate::engine::story::{Story, four_cells};
+    use crate::model::{Quantity, Slot, Value};
 
     const DAY: f64 = 86_400.0;
 
@@ -266,5 +269,40 @@ mod tests {
             assert!((found.half - 0.1).abs() < 1e-9);
         }
         assert_eq!(draw(0.1, 10.0, day), None);
+    }
+
+    #[test]
+    fn hours_in_which_the_bms_lets_nothing_out_are_no_quiet_hours() {
+        let told = |cut: bool| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 0.5 * DAY, 10.0, |_, bus| {
+                bus.cells(&[2.9; 4]);
+                bus.current(0.0);
+                bus.one(Quantity::DischargePath, f64::from(u8::from(!cut)));
+            });
+            story.engine.packs[0].estimates.habits.standby.draw().map(|draw| draw.least)
+        };
+        assert_eq!((told(true), told(false)), (None, Some(0.0)));
+    }
+
+    #[test]
+    fn what_one_pack_gives_another_is_no_standby_draw() {
+        let told = |other: f64| {
+            let mut bank = four_cells();
+            bank.packs.push(bank.packs[0].clone());
+            let mut story = Story::new(bank);
+            story.run(0.0, 0.5 * DAY, 10.0, |_, bus| {
+                for (pack, amps) in [(0, -28.0), (1, other)] {
+                    bus.put(Slot::of(pack, Quantity::Current), Value::Present(amps));
+                    for cell in 0..4 {
+                        bus.put(Slot::at(pack, Quantity::CellVoltage, cell), Value::Present(3.3));
+                    }
+                }
+            });
+            let packs = &story.engine.packs;
+            [0, 1].map(|pack: usize| packs[pack].estimates.habits.standby.draw().map(|draw| draw.least.round()))
+        };
+        assert_eq!(told(28.0), [None, None]);
+        assert_eq!(told(-28.0), [Some(28.0), Some(28.0)], "a load that is always on");
     }
 }

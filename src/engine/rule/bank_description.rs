@@ -49,7 +49,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let factor = learnt.jump().unwrap_or(1.0);
     let gone = factor > limits.get(L::FiledGone);
     let (times, volts) = learnt.bypass.seen();
-    let hidden = f64::from(times) >= limits.get(L::FiledHiddenSteps);
+    let hidden = learnt.bypass.is_sure(limits);
     let any = series || much || larger || gone || hidden;
     if !any && !court.has_cases() {
         return;
@@ -59,26 +59,42 @@ fn judge(bench: &Bench, court: &mut Court) {
         Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
     let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
     let plain = much || larger || hidden;
-    let mut facts = vec![
-        (Fact::OneWayAh, one_way),
-        (Fact::FiledAh, filed),
-        (Fact::ResistanceFactor, factor),
-        (Fact::HiddenSteps, f64::from(times)),
-        (Fact::HiddenMillivolts, volts * 1e3),
-    ];
-    facts.extend(view.mean.map(|mean| (Fact::MeanVolts, mean)));
-    facts.extend(measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah)));
     let subject = Subject::pack(bench.pack.number);
-    court.say(subject, &[Sign::new(Severity::Notice, plain, plain), warning], &facts);
+    let signs = [Sign::new(Severity::Notice, plain, plain), warning];
+    let told = court.case(subject).filter(|case| case.worst.is_some()).map(|case| case.kind);
+    court.say(subject, &signs, &[]);
+    let warned = court.case(subject).is_some_and(|case| case.active() == Some(Severity::Warning));
     let kind = match () {
         () if gone => GONE,
-        () if series => SERIES,
+        () if series && warned => SERIES,
         () if much || larger => CAPACITY,
-        () => BYPASS,
+        () if hidden => BYPASS,
+        () => return, // nothing any more, or a voltage that has not yet stood for long
     };
-    if any {
-        court.kind(subject, kind);
+    // What weighs more is told for as long as the finding stands, with its own figures and no others.
+    if told.is_some_and(|told| weight(told) > weight(kind)) {
+        return;
     }
+    if told.is_some_and(|told| told != kind) {
+        court.forget_figures(subject);
+    }
+    let facts = match kind {
+        GONE => vec![(Fact::ResistanceFactor, factor)],
+        SERIES => view.mean.map(|mean| (Fact::MeanVolts, mean)).into_iter().collect(),
+        CAPACITY => {
+            let measured = measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah));
+            let moved = much.then_some((Fact::OneWayAh, one_way));
+            [Some((Fact::FiledAh, filed)), moved, measured].into_iter().flatten().collect()
+        }
+        _ => vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)],
+    };
+    court.say(subject, &signs, &facts);
+    court.kind(subject, kind);
+}
+
+/// Which kind is told when several are met: the one that puts most at stake.
+fn weight(kind: u8) -> usize {
+    [BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
 }
 
 /// With pack voltage only: above what cells can stand at while they are drawn from.
@@ -142,7 +158,7 @@ fn tell(told: &Told) -> Story {
 #[cfg(test)]
 mod tests {
     use crate::engine::story::{Story, four_cells};
-    use crate::model::Quantity;
+    use crate::model::{Fact, Quantity};
 
     #[test]
     fn eight_cells_described_as_four_are_found_while_drawn_from() {
@@ -177,6 +193,8 @@ mod tests {
         assert_eq!(lines.len(), 1, "{:?}", story.findings());
         let told = story.snapshot().findings.into_iter().find(|f| f.code == "bank-description").unwrap();
         assert!(told.text.contains("or the current sensor reads too much"), "{}", told.text);
+        let figures: Vec<Fact> = told.evidence.0.iter().map(|(fact, _)| *fact).collect();
+        assert_eq!(figures, [Fact::FiledAh, Fact::OneWayAh], "its own and no other kind's");
     }
 
     /// Cells of 2.5 mΩ; the sensor sees `seen` of what flows.

@@ -85,7 +85,7 @@ fn fill(facts: &mut [(Fact, f64); FACTS], (fall, proof): &(Fall, Proof), first: 
         _ => None,
     };
     let all = [
-        Some((Fact::CutAmps, fall.amps.abs())),
+        Some((Fact::CutAmps, fall.amps)),
         fall.volts.map(|(low, _)| (Fact::LowestVolts, low)),
         fall.volts.map(|(_, high)| (Fact::PeakVolts, high)),
         fall.celsius.map(|(cold, _)| (Fact::LowestCelsius, cold)),
@@ -127,7 +127,7 @@ fn tell(told: &Told) -> Story {
     let text = format!(
         "{} was cut off while {doing} {:.0} A: {how}. {}{}{}{}",
         capital(told.subject),
-        get(Fact::CutAmps).unwrap_or_default(),
+        get(Fact::CutAmps).unwrap_or_default().abs(),
         cause(told),
         first(told),
         announced(told),
@@ -206,7 +206,7 @@ fn first(told: &Told) -> String {
 fn came_back(told: &Told) -> String {
     match told.active || told.case.episodes != 1 {
         true => String::new(),
-        false => format!(" It came back after {}.", super::span(told.case.total_secs)),
+        false => format!(" It came back after {}.", crate::model::span(told.case.total_secs)),
     }
 }
 

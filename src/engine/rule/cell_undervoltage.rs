@@ -178,6 +178,10 @@ fn tell(told: &Told) -> Story {
     Story {
         text: format!("{} fell to {lowest:.2} V{load}.", capital(told.subject)),
         what_to_do: match told.severity {
+            Severity::Notice if !told.active => {
+                "It has come up again. Find out which load emptied it, and see that it is switched off before the bank is \
+                 empty."
+            }
             Severity::Notice => "Take loads off and charge the bank soon; see how long it takes until it is full again.",
             Severity::Warning => {
                 "Take the loads off and charge the bank now, at a small current. Find out why neither an alarm nor the \

@@ -31,7 +31,10 @@ fn tell(told: &Told) -> Story {
     let secs = told.evidence.get(Fact::StepSeconds).unwrap_or_default();
     let way = if secs < 0.0 { "back" } else { "forward" };
     Story {
-        text: format!("The clock was set {way} by {}; times before it are by the old clock.", super::span(secs.abs())),
+        text: format!(
+            "The clock was set {way} by {}; times before it are by the old clock.",
+            crate::model::span(secs.abs())
+        ),
         what_to_do: "Nothing to do, unless it happens often: then give the computer a clock that keeps time.".into(),
     }
 }

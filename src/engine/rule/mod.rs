@@ -334,6 +334,11 @@ impl Court<'_> {
         }
     }
 
+    /// Forgets the figures of a finding that is told in another way from now on.
+    pub fn forget_figures(&mut self, subject: Subject) {
+        self.cases.forget_figures((self.rule, subject));
+    }
+
     /// Tells kinds of the condition apart, for the words.
     pub fn kind(&mut self, subject: Subject, kind: u8) {
         self.cases.set_kind(self.rule, subject, kind);
@@ -365,18 +370,6 @@ pub fn capital(subject: Subject) -> String {
     let words = subject.to_string();
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
-}
-
-/// A length of time in words: '40 s', '12 min', '3.5 h', '6 days'.
-#[must_use]
-pub fn span(secs: f64) -> String {
-    match secs {
-        s if s < 100.0 => format!("{s:.0} s"),
-        s if s < 6000.0 => format!("{:.0} min", s / 60.0),
-        s if s < 36_000.0 => format!("{:.1} h", s / 3600.0),
-        s if s < 172_800.0 => format!("{:.0} h", s / 3600.0),
-        s => format!("{:.0} days", s / 86_400.0),
-    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! `stale-data`: a value that used to come no longer does.
 
-use super::{Bench, Court, Judge, Rule, Story, Told, capital, span};
+use super::{Bench, Court, Judge, Rule, Story, Told, capital};
 use crate::engine::case::Sign;
 use crate::engine::gauge::Gauge;
 use crate::model::Quantity;
@@ -83,7 +83,7 @@ fn say(court: &mut Court, subject: Subject, silent: Option<f64>) {
 }
 
 fn tell(told: &Told) -> Story {
-    let silent = span(told.evidence.get(Fact::SilentSeconds).unwrap_or_default());
+    let silent = crate::model::span(told.evidence.get(Fact::SilentSeconds).unwrap_or_default());
     let names: Vec<&str> = PARTS.iter().filter(|(bit, _)| told.kind & bit != 0).map(|(_, name)| *name).collect();
     let (what, many) = match (told.subject.cell.or(told.subject.sensor), names.as_slice()) {
         (None, [.., _]) if told.kind != WHOLE => {

@@ -2,8 +2,8 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{cut, fact, near, span, wrap};
-use crate::model::{Finding, Level};
+use super::super::words::{cut, fact, near, wrap};
+use crate::model::{Finding, Level, span};
 use ratatui::text::{Line, Span};
 
 /// Under the bank: the chosen finding with its evidence, the others as a line each.

@@ -2,10 +2,13 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{cut, minute, wrap};
+use super::super::words::{beside, cut, minute, wrap};
 use super::verdict::last_heard;
 use crate::model::snapshot::Quality;
 use ratatui::text::Line;
+
+/// Columns of the names in the pane, where the screen has them.
+const LABEL: usize = 39;
 
 /// One line: how much was heard, and what was not.
 pub(super) fn brief(app: &App, width: usize) -> Line<'static> {
@@ -69,7 +72,8 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         ("not kept by the recorder", grouped(quality.unrecorded)),
     ];
     for (what, value) in rows {
-        lines.push(Line::styled(cut(&format!(" {what:<38}{value}"), width), style));
+        let told = beside(&format!(" {what}"), &value, LABEL, width);
+        lines.extend(told.into_iter().map(|text| Line::styled(text, style)));
     }
     lines.push(Line::default());
     for (_, text) in app.transport.live().into_iter().flat_map(|live| &live.links) {
@@ -81,8 +85,9 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         lines.push(Line::styled(" Nothing was rejected.", quiet));
     }
     for (reason, count) in &quality.rejected {
-        let what = format!("rejected: {}", reason.code().replace('_', " "));
-        lines.push(Line::styled(cut(&format!(" {what:<38}{}", grouped(*count)), width), style));
+        let what = format!(" rejected: {}", reason.code().replace('_', " "));
+        let told = beside(&what, &grouped(*count), LABEL, width);
+        lines.extend(told.into_iter().map(|text| Line::styled(text, style)));
     }
     for (channel, up, state) in &quality.links {
         let state = state.map_or(String::new(), |s| format!(", controller {s:?}").to_lowercase());

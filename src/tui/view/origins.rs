@@ -2,8 +2,11 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::cut;
+use super::super::words::{beside, cut};
 use ratatui::text::Line;
+
+/// Columns of the names, where the screen has them.
+const LABEL: usize = 30;
 
 /// The pane.
 pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
@@ -12,7 +15,7 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
     let sources = app.snapshot.sources_of_values();
     let of_open = |pack: u8| usize::from(pack) == app.open_pack;
     for (slot, from) in sources.iter().filter(|(slot, _)| of_open(slot.pack)) {
-        lines.push(line(&format!(" {:<28} {from}", slot.to_string()), Role::Plain));
+        lines.extend(beside(&format!(" {slot}"), from, LABEL, width).into_iter().map(|text| line(&text, Role::Plain)));
     }
     if sources.is_empty() {
         lines.push(line(" Nothing has been read yet", Role::Quiet));

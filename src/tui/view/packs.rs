@@ -136,13 +136,13 @@ pub(super) fn fine_now(app: &App, width: usize, rows: usize) -> Vec<Line<'static
     let fine = &pack.fine_now;
     let why = if fine.why.is_empty() { String::new() } else { format!(" ({})", fine.why) };
     let Some(limit) = fine.amps else {
-        let text = if why.is_empty() { String::new() } else { format!("Fine now: not known{why}.") };
+        let text = if why.is_empty() { String::new() } else { format!("Limit for charging now: not known{why}.") };
         return told(app, &text, Role::Plain, width, rows);
     };
     let none = limit < 0.05;
     let up_to = match none {
         true => format!("Do not charge now{why}."),
-        false => format!("Charging is fine up to {}{why}.", amps(limit)),
+        false => format!("Limit for charging now: {}{why}.", amps(limit)),
     };
     let present = pack.current.now().filter(|_| pack.motion == Motion::Charging);
     let (text, role) = match present {

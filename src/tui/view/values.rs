@@ -2,9 +2,12 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{DASH, cut, near, number, why_none};
+use super::super::words::{DASH, cut, left, named, near, number, right, why_none, wrap};
 use crate::model::snapshot::{Estimate, PackView, Shown};
 use ratatui::text::Line;
+
+/// An estimate that is no older than this is one of now, s.
+const LATELY: f64 = 90.0;
 
 /// The pane.
 pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
@@ -23,9 +26,12 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         table.row("  could give", &source.offer, "A", 1);
     }
     if !app.snapshot.estimates.is_empty() {
-        table.head("Estimates");
+        let title = cut(" Estimates, of now unless another time is told", width);
+        table.lines.extend([Line::default(), Line::styled(title, app.theme.style(Role::Strong))]);
     }
-    for estimate in &app.snapshot.estimates {
+    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) =
+        app.snapshot.estimates.iter().partition(|estimate| says_nothing(estimate));
+    for estimate in known.into_iter().chain(unknown) {
         table.estimate(estimate);
     }
     table.lines
@@ -38,11 +44,24 @@ struct Table<'a> {
 }
 
 impl Table<'_> {
+    /// Whether only the value of now has room.
+    fn is_narrow(&self) -> bool {
+        self.width < 69
+    }
+
+    /// Columns of the names when it has.
+    fn label(&self) -> usize {
+        self.width.saturating_sub(11)
+    }
+
     fn head(&mut self, text: &str) {
         if !self.lines.is_empty() {
             self.lines.push(Line::default());
         }
-        let text = format!(" {text:<36}{:>10} {:>10} {:>10}", "now", "lowest", "highest");
+        let text = match self.is_narrow() {
+            true => format!(" {}{:>10}", left(text, self.label()), "now"),
+            false => format!(" {text:<36}{:>10} {:>10} {:>10}", "now", "lowest", "highest"),
+        };
         self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Strong)));
     }
 
@@ -50,6 +69,11 @@ impl Table<'_> {
         let one = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| format!("{} {unit}", number(v, digits)));
         let why = why_none(shown);
         let role = if why.is_some() { Role::Quiet } else { Role::Plain };
+        if self.is_narrow() {
+            let now = why.unwrap_or_else(|| one(shown.value));
+            let text = format!(" {}{}", left(what, self.label()), right(&now, 10));
+            return self.lines.push(Line::styled(text, self.app.theme.style(role)));
+        }
         let text = format!(
             " {:<36}{:>10} {:>10} {:>10}  {}",
             cut(what, 36),
@@ -81,18 +105,35 @@ impl Table<'_> {
         self.row("state of charge, as the pack says", &soc, "%", 0);
     }
 
+    /// An estimate, in as many lines as it takes: a figure that is cut off is none.
     fn estimate(&mut self, estimate: &Estimate) {
-        let figure = |value: f64| number(value, 2);
+        let figure = |value: f64| named(estimate.name, value).1;
         let value = match (estimate.value, estimate.low, estimate.high) {
             (Some(value), Some(low), Some(high)) => {
-                format!("{} ({} to {})", figure(value), figure(low), figure(high))
+                format!("{} (between {} and {})", figure(value), figure(low), figure(high))
             }
-            (Some(value), ..) => figure(value),
+            (Some(value), Some(low), None) => format!("{} (at least {})", figure(value), figure(low)),
+            (Some(value), None, Some(high)) => format!("{} (at most {})", figure(value), figure(high)),
+            (Some(value), None, None) => figure(value),
             (None, Some(low), _) => format!("at least {}", figure(low)),
-            (None, None, _) => format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet")),
+            (None, None, Some(high)) => format!("at most {}", figure(high)),
+            (None, None, None) => {
+                format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet"))
+            }
         };
-        let as_of = estimate.as_of.map_or(String::new(), |at| format!(", as of {}", near(at, self.app.snapshot.now)));
-        let text = format!(" {} of {}: {value}{as_of}", estimate.name.replace('_', " "), estimate.subject);
-        self.lines.push(Line::styled(cut(&text, self.width), self.app.theme.style(Role::Plain)));
+        let now = self.app.snapshot.now;
+        let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
+        let as_of = old.map_or(String::new(), |at| format!(", as of {}", near(at, now)));
+        let role = if says_nothing(estimate) { Role::Quiet } else { Role::Plain };
+        let (words, _) = named(estimate.name, 0.0);
+        let text = format!("{words}, {}: {value}{as_of}", estimate.subject);
+        for (at, line) in wrap(&text, self.width.saturating_sub(5), usize::MAX).into_iter().enumerate() {
+            let indent = if at == 0 { " " } else { "     " };
+            self.lines.push(Line::styled(format!("{indent}{line}"), self.app.theme.style(role)));
+        }
     }
+}
+
+fn says_nothing(estimate: &Estimate) -> bool {
+    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
 }

@@ -1,11 +1,12 @@
 //! The truth of each estimate at a moment, as a range where the word leaves room.
 
 use super::draw::Plan;
-use super::watch::Watch;
-use cellwright::sim::Truth;
+use cellwright::sim::{PackTruth, Truth};
 
 /// Seconds between two moments that are kept.
 const EVERY: f64 = 300.0;
+/// A current from which the voltage beyond the cells tells what lies there, C.
+const TELLS: f64 = 0.05;
 
 /// What is kept of a pack at a moment.
 #[derive(Debug, Clone)]
@@ -14,7 +15,9 @@ struct Moment {
     drawn: f64,
     /// Charge, capacity, resistance now, connection, and what is lost all the time, of each cell.
     cells: Vec<[f64; 5]>,
-    path: f64,
+    /// Between the cells and the point where the bus is read, least and most so far: the joints of packs side by side
+    /// carry the current of the others too.
+    path: (f64, f64),
 }
 
 /// The truth of a run by time.
@@ -29,15 +32,16 @@ impl History {
         Self { at: Vec::new(), packs: Vec::new() }
     }
 
-    pub(crate) fn look(&mut self, truth: &Truth, watches: &[Watch]) {
+    pub(crate) fn look(&mut self, truth: &Truth) {
         if self.at.last().is_some_and(|last| truth.secs - last < EVERY) {
             return;
         }
         self.at.push(truth.secs);
-        let moments = truth.packs.iter().zip(watches).map(|(pack, watch)| Moment {
-            charged: watch.charged,
-            drawn: watch.drawn,
-            path: pack.path,
+        let before = self.packs.last();
+        let moments = truth.packs.iter().enumerate().map(|(index, pack)| Moment {
+            charged: pack.passed.0,
+            drawn: pack.passed.1,
+            path: path(truth, pack, before.and_then(|packs| packs.get(index))),
             cells: pack
                 .cells
                 .iter()
@@ -53,6 +57,17 @@ impl History {
         let of = |index: usize| self.packs.get(index)?.get(usize::from(pack));
         Some([of(after.saturating_sub(1))?, of(after)?])
     }
+}
+
+/// Resistance of the path, Ω, widened by what the joints make of it whenever enough current flows to tell.
+fn path(truth: &Truth, pack: &PackTruth, before: Option<&Moment>) -> (f64, f64) {
+    let same = before.map(|moment| moment.path).filter(|(least, most)| (*least..=*most).contains(&pack.path));
+    let (least, most) = same.unwrap_or((pack.path, pack.path));
+    if pack.amps.abs() < TELLS * pack.rated {
+        return (least, most);
+    }
+    let now = (truth.bus - pack.cells.iter().map(|cell| cell.volts).sum::<f64>()) / pack.amps;
+    (least.min(now), most.max(now))
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {
@@ -116,7 +131,7 @@ pub(crate) fn truth_of(
             let seen = behind(column(moment, 2), -1e3).0;
             (told.min(seen), told.max(seen))
         }),
-        "outside_cells_mohm" => of(&|moment| one(moment.path * 1e3)),
+        "outside_cells_mohm" => of(&|moment| (moment.path.0 * 1e3, moment.path.1 * 1e3)),
         "current_offset_a" => {
             let wrong = plan.faults.iter().filter(|fault| fault.kind.name == "current-offset" && fault.pack == pack);
             Some(one(plan.offset + wrong.map(|fault| fault.size).sum::<f64>()))

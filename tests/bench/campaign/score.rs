@@ -89,7 +89,7 @@ pub(crate) fn truth(plan: &Plan) -> (Vec<Expect>, Vec<Watch>, History) {
         for (watch, pack) in watches.iter_mut().zip(&truth.packs) {
             watch.look(&truth, pack, plan);
         }
-        history.look(&truth, &watches);
+        history.look(&truth);
     }
     (expect(plan, &watches), watches, history)
 }

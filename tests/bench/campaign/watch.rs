@@ -38,9 +38,6 @@ pub(crate) struct Watch {
     cursor: usize,
     /// Seconds of the last look.
     at: f64,
-    /// Charge in and out, Ah.
-    pub(crate) charged: f64,
-    pub(crate) drawn: f64,
     /// Hours held at 3.55 V a cell and more, clearly and nearly; at 3.475 to 3.55.
     pub(crate) held: [f64; 3],
     /// Hours hotter than 38 °C.
@@ -208,12 +205,6 @@ impl Watch {
 
     fn tally(&mut self, pack: &PackTruth, secs: f64) {
         let (rate, cells) = (pack.amps / pack.rated, &pack.cells);
-        let moved = pack.amps * secs / 3600.0;
-        if moved > 0.0 {
-            self.charged += moved
-        } else {
-            self.drawn -= moved
-        }
         let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;
         let hours = secs / 3600.0;
         if rate.abs() < 0.045 && mean > 3.56 {

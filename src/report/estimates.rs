@@ -1,0 +1,134 @@
+//! Estimates in the report for people: what is known with its bounds, then what is not, one reason once.
+
+use super::words::{moment, name_and_unit, value, with_unit};
+use super::wrap::wrap_under;
+use crate::model::snapshot::Estimate;
+use crate::model::{Stamp, Subject};
+
+/// Columns by which the second line of an entry stands in.
+const INDENT: usize = 6;
+/// An estimate that is no older than this rests on the end of the data, s.
+const LATELY: f64 = 90.0;
+
+/// Writes the estimates; `now` is the end of the data.
+pub(super) fn estimates(out: &mut String, list: &[Estimate], now: Option<Stamp>) {
+    if !list.is_empty() {
+        out.push_str("\nEstimates, at the end of the data unless another time is told\n");
+    }
+    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
+    for estimate in known {
+        let (name, unit) = name_and_unit(estimate.name);
+        wrap_under(out, &format!("  {name}, {}: ", estimate.subject), INDENT, &bounded(estimate, unit, now));
+    }
+    not_estimated(out, &unknown);
+}
+
+fn says_nothing(estimate: &Estimate) -> bool {
+    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
+}
+
+/// What lacks for one reason: figures in words, and of what.
+type Lacking<'a> = Vec<(&'a str, Vec<Subject>)>;
+
+/// What is not known stands behind what is, one reason once: many estimates wait for the same thing.
+fn not_estimated(out: &mut String, unknown: &[&Estimate]) {
+    let mut reasons: Vec<(&str, Lacking)> = Vec::new();
+    for estimate in unknown {
+        let why = estimate.why.as_deref().unwrap_or("no reason is told");
+        let at = reasons.iter().position(|(reason, _)| *reason == why).unwrap_or_else(|| {
+            reasons.push((why, Vec::new()));
+            reasons.len() - 1
+        });
+        let words = name_and_unit(estimate.name).0;
+        let Some((_, lacking)) = reasons.get_mut(at) else { continue };
+        match lacking.iter_mut().find(|(other, _)| *other == words) {
+            Some((_, subjects)) if subjects.contains(&estimate.subject) => {}
+            Some((_, subjects)) => subjects.push(estimate.subject),
+            None => lacking.push((words, vec![estimate.subject])),
+        }
+    }
+    if !reasons.is_empty() {
+        out.push_str("  Not known\n");
+    }
+    for (why, lacking) in reasons {
+        let what: Vec<String> =
+            lacking.iter().map(|(words, subjects)| format!("{words}, {}", together(subjects))).collect();
+        wrap_under(out, "    ", INDENT, &format!("{}: {why}", what.join("; ")));
+    }
+}
+
+/// 'cells 1, 2 and 4 of pack 1', 'pack 1, pack 2'.
+fn together(subjects: &[Subject]) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    for same in subjects.chunk_by(|a, b| a.pack == b.pack && a.cell.is_some() && b.cell.is_some()) {
+        let cells: Vec<String> =
+            same.iter().filter_map(|s| s.cell).map(|cell| (u16::from(cell) + 1).to_string()).collect();
+        match (cells.split_last(), same.first()) {
+            (Some((last, before)), Some(first)) if !before.is_empty() => {
+                let pack = Subject { cell: None, ..*first };
+                parts.push(format!("cells {} and {last} of {pack}", before.join(", ")));
+            }
+            _ => parts.extend(same.iter().map(ToString::to_string)),
+        }
+    }
+    parts.join(", ")
+}
+
+fn bounded(estimate: &Estimate, unit: &str, now: Option<Stamp>) -> String {
+    let shown = |number| value(estimate.name, number);
+    let bounds = match (estimate.low, estimate.high) {
+        (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
+        (Some(low), None) => format!(" (at least {})", with_unit(&shown(low), unit)),
+        (None, Some(high)) => format!(" (at most {})", with_unit(&shown(high), unit)),
+        (None, None) => String::new(),
+    };
+    let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
+    let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
+    let as_of = old.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
+    match estimate.value {
+        Some(best) => format!("{}{bounds}{as_of}{why}", with_unit(&shown(best), unit)),
+        None => format!("not known{bounds}{as_of}{why}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn estimate(name: &'static str, cell: u8, value: Option<f64>, why: Option<&str>) -> Estimate {
+        let subject = Subject::cell(0, cell);
+        Estimate { name, subject, value, low: None, high: None, as_of: None, why: why.map(Into::into) }
+    }
+
+    #[test]
+    fn a_reason_that_many_estimates_share_stands_once_and_behind_what_is_known() {
+        let list = [
+            estimate("cell_resistance_mohm", 0, None, Some("too few steps")),
+            estimate("cell_resistance_mohm", 1, None, Some("too few steps")),
+            estimate("cell_resistance_mohm", 3, None, Some("too few steps")),
+            estimate("connection_mohm", 0, Some(0.2), None),
+        ];
+        let mut out = String::new();
+        estimates(&mut out, &list, None);
+        let expected = "
+Estimates, at the end of the data unless another time is told
+  resistance beyond the median of the cells, cell 1 of pack 1: 0.2 mΩ
+  Not known
+    resistance at 25 °C with its connection, cells 1, 2 and 4 of pack 1: too few
+      steps
+";
+        assert_eq!(out, expected);
+    }
+
+    #[test]
+    fn only_what_rests_on_an_earlier_moment_tells_it() {
+        let at = |secs| Estimate {
+            as_of: Some(Stamp::from_secs(secs)),
+            low: Some(0.1),
+            ..estimate("connection_mohm", 2, Some(0.2), None)
+        };
+        let now = Some(Stamp::from_secs(1_769_835_600));
+        assert_eq!(bounded(&at(1_769_835_599), "mΩ", now), "0.2 mΩ (at least 0.1 mΩ)");
+        assert_eq!(bounded(&at(1_769_832_000), "mΩ", now), "0.2 mΩ (at least 0.1 mΩ), as of 2026-01-31 04:00:00");
+    }
+}
