@@ -76,6 +76,7 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
             || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
             || (one.code == "bank-description" && faulty("cut-out"))
+            || (one.code == "low-capacity-cell" && faulty("parallel-gone"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
         if hidden {
