@@ -72,6 +72,8 @@ const ANSWERS: f64 = 0.7;
 const ANSWERS_WHOLE: f64 = 0.6;
 /// The same of a current whose scale is open.
 const ANSWERS_ALONE: f64 = 0.85;
+/// How alike cells and their sum move at least, on average, when no current of a known scale does.
+const WITHOUT_CURRENT: f64 = 0.6;
 /// Cells with larger counts than this, V, are too easily met by chance for a current alone to speak for them.
 const FINE: f64 = 0.002;
 /// A state of charge for which less than this speaks is none.
@@ -153,17 +155,26 @@ fn likeliest(views: &[View]) -> Option<Packs> {
     best.map(|(_, packs)| packs)
 }
 
+/// Whether a pack's cells and the voltage that sums them up, if there is one, move so much alike that nothing else need
+/// speak for them, and not all the same: copies of one number are no cells.
+fn is_one_thing(pack: &Pack) -> bool {
+    let cells = pack.cells.iter().map(|cell| cell.together).sum::<f64>() / pack.cells.len().max(1) as f64;
+    let copies = pack.cells.windows(2).all(|pair| pair[0].volts == pair[1].volts);
+    cells > WITHOUT_CURRENT && !copies && pack.volts.as_ref().is_none_or(|volts| volts.together > WITHOUT_CURRENT)
+}
+
 /// Whether anything but their likeness speaks for the cells: a voltage that is their sum, or a current that moves them.
 fn is_spoken_for(packs: &Packs, current: Option<&Sized>) -> bool {
     if packs.packs.iter().any(|pack| pack.volts.is_some()) {
-        return true;
+        let is_sized = current.is_some_and(|(.., sizes)| sizes.amps.is_some());
+        return is_sized || packs.packs.iter().all(is_one_thing);
     }
     let Some((amps, _, sizes)) = current else { return false };
     let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
     let least = match (sizes.amps, sizes.soc) {
         (Some(_), Some(_)) => ANSWERS_WHOLE,
-        _ if is_coarse => return false,
         (Some(_), None) => ANSWERS,
+        _ if is_coarse => return false,
         (None, _) => ANSWERS_ALONE,
     };
     amps.iter().all(|amps| amps.together > least)

@@ -119,7 +119,13 @@ impl Count {
         let bus = Bus::empty(dice::Dice::new(asked.seed, number as u64 + 5000).bits(), &asked.shapes);
         let found = found(&bus, &Known { capacity: Some(100.0), celsius: Some(20.0) });
         found.roles.iter().for_each(|role| {
-            println!("    claimed without a bank: {} {} {:?}", score::name(role.slot), role.id, role.field)
+            println!(
+                "    claimed without a bank: {} {} {:?}: {}",
+                score::name(role.slot),
+                role.id,
+                role.field,
+                role.evidence
+            )
         });
         self.claimed += found.roles.len();
     }
