@@ -80,6 +80,13 @@ impl Apart {
         let gap = charge.blind_secs > self.blind || view.secs() > GAP;
         self.blind = charge.blind_secs;
         self.low_mark = None;
+        if lead_fault {
+            // nobody knows since when: what was seen of the ends may be the lead's
+            (self.top, self.bottom) = (None, None);
+            self.tops.clear();
+            self.drift.clear();
+            self.bled.clear();
+        }
         let Some((drive, capacity)) = drive.zip(view.capacity).filter(|_| !gap && !lead_fault && view.sees_all_cells())
         else {
             self.top_watch.lose();

@@ -91,7 +91,10 @@ fn balanced(pack: &Pack) -> Estimate {
     }
 }
 
-/// What stands out of one cell: only what lies beyond its own error.
+/// A cell's distance is told when it is so many times its half width: of sixteen cells one would else stand out by chance.
+const TOLD: f64 = 2.0;
+
+/// What stands out of one cell: only what lies well beyond its own error.
 fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     let apart = &pack.estimates.apart;
     let subject = Subject::cell(pack.number, cell as u8);
@@ -120,7 +123,10 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
 }
 
 fn stands_out(span: &Span) -> bool {
-    span.low.is_some_and(|low| low > 0.0) || span.high.is_some_and(|high| high < 0.0)
+    match (span.best, span.half()) {
+        (Some(best), Some(half)) => best.abs() > TOLD * half,
+        _ => span.low.is_some_and(|low| low > 0.0) || span.high.is_some_and(|high| high < 0.0),
+    }
 }
 
 #[cfg(test)]

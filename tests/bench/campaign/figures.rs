@@ -5,6 +5,8 @@ use cellwright::sim::{PackTruth, Truth};
 
 /// Seconds between two moments that are kept.
 const EVERY: f64 = 300.0;
+/// Figures that are no better than the scale of the current sensor.
+const NEED_SCALE: &[&str] = &["capacity_ah", "charged_ah", "drawn_ah", "outside_cells_mohm"];
 /// A current from which the voltage beyond the cells tells what lies there, C.
 const TELLS: f64 = 0.05;
 
@@ -81,6 +83,11 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
     }
 }
 
+/// Whether the current sensor of a pack reads too much or too little in proportion: nothing on the bus tells its scale.
+fn has_no_scale(plan: &Plan, pack: u8) -> bool {
+    plan.faults.iter().any(|fault| fault.kind.name == "current-gain" && fault.pack == pack)
+}
+
 /// The true range of an estimate of a pack or a cell at a moment; none where there is no truth to compare with.
 pub(crate) fn truth_of(
     name: &str,
@@ -105,6 +112,9 @@ pub(crate) fn truth_of(
         let own = values.get(usize::from(cell.unwrap_or(0))).copied().unwrap_or(f64::NAN);
         one(sign * (middle - own))
     };
+    if NEED_SCALE.contains(&name) && has_no_scale(plan, pack) {
+        return None;
+    }
     match name {
         "soc_percent" => of(&|moment| {
             let lacks = median(missing(moment).into_iter());
