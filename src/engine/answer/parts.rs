@@ -23,7 +23,7 @@ pub(super) fn connection(look: &Look) -> Option<Draft> {
         row(worst, ohms, "mΩ", 2)
     ));
     draft = outside(look, draft);
-    if look.found("unequal-sharing").first().is_some() {
+    if !look.found("unequal-sharing").is_empty() {
         draft =
             draft.and("The packs share the current unequally: see the leads of the one that carries less.".to_owned());
     }
