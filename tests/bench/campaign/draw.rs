@@ -219,6 +219,12 @@ impl Drawing {
             if matches!(fault.kind.needs, Needs::HalfWay | Needs::OnAndOff) {
                 fault.from = (0.45 * self.plan.days * 86_400.0 / 60.0).round() * 60.0;
             }
+            if let Needs::AtHour(hour) = fault.kind.needs {
+                fault.from = ((0.45 * self.plan.days).floor() * 24.0 + hour) * 3600.0;
+            }
+            if fault.kind.unit == Unit::OfRun {
+                fault.size /= 24.0 * self.plan.days;
+            }
             self.prepare(fault.kind, fault.grade);
         }
         let told: Vec<String> = drawn.iter().map(|one| format!("{} {:.3}", one.kind.name, one.size)).collect();
@@ -245,7 +251,7 @@ impl Drawing {
             }
             Unit::Plain => base,
             Unit::OfCapacity => base / 100.0 * self.plan.capacity * if self.dice.chance(0.5) { 1.0 } else { -1.0 },
-            Unit::MilliampsPer100 => base * 1e-5 * self.plan.capacity,
+            Unit::OfRun => base / 100.0 * self.plan.capacity,
             Unit::PerFour => base,
             Unit::MilliohmOf100 => base * 100.0 / self.plan.capacity * f64::from(self.plan.cells) / 4.0,
             Unit::OfOffset => base * (0.5f64).max(self.plan.capacity / 300.0),

@@ -10,8 +10,9 @@ pub(crate) enum Unit {
     Plain,
     /// % of the capacity, for a scenario that takes Ah.
     OfCapacity,
-    /// mA per 100 Ah, for a scenario that takes A.
-    MilliampsPer100,
+    /// % of the capacity that are lost over the run, for a scenario that takes A. More, and the cell comes to the knee no
+    /// longer: then it is out of balance.
+    OfRun,
     /// Volts of a bank of four cells.
     PerFour,
     /// Thousandths of the capacity in watts at 3.3 V a cell.
@@ -70,6 +71,8 @@ pub(crate) enum Needs {
     Weak,
     /// It comes after this part of the log.
     HalfWay,
+    /// It comes half way through, at this hour of the day: while current flows.
+    AtHour(f64),
 }
 
 impl Kind {
@@ -86,8 +89,8 @@ const fn kind(name: &'static str, code: &'static str, sizes: [f64; 3], unit: Uni
     Kind { name, code, sizes, unit, life: life.0, days: life.1, needs: life.2 }
 }
 
-use Needs::{Bleeding, HalfWay, Heater, Imbalance, NoCells, Nothing, OnAndOff, Packs, Swing, Weak, Weather};
-use Unit::{BeyondStep, KelvinDeep, MilliampsPer100, MilliohmOf100, OfCapacity, OfOffset, OfPower, PerFour, Plain};
+use Needs::{AtHour, Bleeding, HalfWay, Heater, Imbalance, NoCells, Nothing, OnAndOff, Packs, Swing, Weak, Weather};
+use Unit::{BeyondStep, KelvinDeep, MilliohmOf100, OfCapacity, OfOffset, OfPower, OfRun, PerFour, Plain};
 
 /// Every fault.
 pub(crate) const KINDS: &[Kind] = &[
@@ -100,8 +103,8 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("lead-open", "balance-lead-fault", [0.3, 0.5, 0.9], Plain, (Life::Van, 1.0, HalfWay)),
     kind("lead-resistive", "balance-lead-fault", [0.04, 0.6, 1.0], Plain, (Life::Hold, 6.0, Bleeding)),
     kind("leads-swapped", "balance-lead-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, Nothing)),
-    kind("leak", "self-discharging-cell", [0.3, 8.0, 40.0], MilliampsPer100, (Life::Shore, 14.0, Nothing)),
-    kind("bleeder-stuck", "self-discharging-cell", [3.0, 40.0, 200.0], MilliampsPer100, (Life::Shore, 14.0, Nothing)),
+    kind("leak", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Shore, 14.0, Nothing)),
+    kind("bleeder-stuck", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Shore, 14.0, Nothing)),
     kind("bleeder-dead", "balancing-fails", [0.0, 0.0, 0.0], Plain, (Life::Hold, 8.0, Imbalance)),
     kind("air", "cold-charge", [14.0, 4.0, -5.0], Plain, (Life::Shore, 1.0, Weather)),
     kind("air", "overtemperature", [32.0, 46.0, 53.0], Plain, (Life::Van, 1.0, Weather)),
@@ -126,8 +129,8 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("pack-off", "unequal-sharing", [1.0, 1.0, 1.0], Plain, (Life::Deep, 3.0, Packs)),
     kind("outer-resistance", "unequal-sharing", [0.1, 22.0, 70.0], MilliohmOf100, (Life::Deep, 3.0, Packs)),
     kind("standby", "low-in-storage", [0.1, 9.0, 14.0], OfPower, (Life::Store, 12.0, Nothing)),
-    kind("charge-refused", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Shore, 1.0, HalfWay)),
-    kind("cut-out", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, HalfWay)),
+    kind("charge-refused", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Deep, 1.0, AtHour(1.5))),
+    kind("cut-out", "bms-cutoff", [1.0, 1.0, 1.0], Plain, (Life::Deep, 1.0, AtHour(12.5))),
     kind("pack-silent", "stale-data", [1.0, 1.0, 1.0], Plain, (Life::Van, 0.5, HalfWay)),
     kind("frames-lost", "lossy-link", [400.0, 40.0, 10.0], Plain, (Life::Van, 0.5, Nothing)),
     kind("source-amps", "not-fully-charged", [0.0, 0.0, 0.0], Plain, (Life::Van, 36.0, Weak)),

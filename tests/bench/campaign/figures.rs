@@ -6,7 +6,18 @@ use cellwright::sim::{PackTruth, Truth};
 /// Seconds between two moments that are kept.
 const EVERY: f64 = 300.0;
 /// Figures that are no better than the scale of the current sensor.
-const NEED_SCALE: &[&str] = &["capacity_ah", "charged_ah", "drawn_ah", "outside_cells_mohm"];
+const NEED_SCALE: &[&str] = &[
+    "capacity_ah",
+    "charged_ah",
+    "drawn_ah",
+    "imbalance_ah",
+    "imbalance_low_ah",
+    "early_at_top_ah",
+    "early_at_bottom_ah",
+    "less_than_median_ah",
+    "connection_mohm",
+    "outside_cells_mohm",
+];
 /// A current from which the voltage beyond the cells tells what lies there, C.
 const TELLS: f64 = 0.05;
 

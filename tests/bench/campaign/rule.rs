@@ -117,6 +117,8 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             // a cell that is empty while the others are not takes its pack out of the share, and out of every full charge
             ("unequal-sharing", Warning),
             ("not-fully-charged", Notice),
+            // run down to nothing it reads the end of its range
+            ("sensor-fault", Notice),
         ],
         "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
         "connection" => {
