@@ -3,7 +3,7 @@
 use super::bits::{Run, overlap};
 use super::fit;
 use super::scale::{CELL, Usual};
-use super::starts::{Start, grown, starts};
+use super::starts::{Start, grown, starts, stepped};
 use super::view::View;
 
 /// Frames of a field that are looked at first.
@@ -80,7 +80,7 @@ fn score(group: &[Cell]) -> f64 {
 fn guesses(views: &[View], at: usize) -> Vec<Cell> {
     let Some(view) = views.get(at) else { return Vec::new() };
     let mut guesses = Vec::new();
-    for start in starts(view) {
+    for start in starts(view).into_iter().chain(stepped(view)) {
         for len in 6..=24 {
             let Some(run) = start.run(len, false).filter(|run| view.is_own(run)) else { continue };
             let raws = view.sample(&run, FIRST_LOOK);

@@ -4,6 +4,9 @@
 use super::bits::Run;
 use super::view::View;
 
+/// Lowest bits that may stand still at the foot of a number that moves by several counts at a time, and one more.
+const STILL: u16 = 4;
+
 /// A place where a field may begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Start {
@@ -39,6 +42,27 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
             }
             if shows && low.is_multiple_of(8) {
                 reach = low;
+            }
+        }
+    }
+    starts
+}
+
+/// Starts at a byte's edge of numbers that move by several counts at a time, as when a coarse meter writes into a fine
+/// scale: their lowest bits stand still, and some above them change more often than those below. They reach up to the
+/// next edge at which something begins.
+pub(super) fn stepped(view: &View) -> Vec<Start> {
+    let mut starts = Vec::new();
+    for big in [false, true] {
+        let mut limit = view.bits();
+        for low in (0..view.bits()).step_by(8).rev() {
+            let lowest = (low..(low + STILL).min(limit)).find(|bit| view.changes(big, *bit) > 0);
+            let Some(lowest) = lowest.filter(|bit| *bit > low || begins(view, big, low)) else { continue };
+            if (lowest + 1..limit).any(|bit| begins(view, big, bit)) {
+                starts.push(Start { big, low, limit, reach: limit, shows: true });
+            }
+            if begins(view, big, lowest) {
+                limit = low;
             }
         }
     }

@@ -4,7 +4,7 @@ use super::bits::{Run, overlap};
 use super::cells::{Cell, LAG, mean};
 use super::fit;
 use super::scale::{PACK, Usual};
-use super::starts::{grown, starts};
+use super::starts::{grown, starts, stepped};
 use super::view::View;
 
 /// How far the sum of the cells and the pack's own number may differ, as a share: both are measured apart.
@@ -54,7 +54,7 @@ pub(super) fn find(views: &[View], cells: &[Cell], taken: &Taken) -> Vec<Volts> 
     let middle = fit::middle(&mean);
     let mut found: Vec<Volts> = Vec::new();
     for (at, view) in views.iter().enumerate() {
-        for start in starts(view) {
+        for start in starts(view).into_iter().chain(stepped(view)) {
             for len in 7..=24 {
                 let Some(run) = start.run(len, false).filter(|run| view.is_own(run)) else { continue };
                 if taken.holds(views, at, &run) {
