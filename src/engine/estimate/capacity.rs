@@ -33,6 +33,8 @@ struct Start {
     blind: f64,
     /// As `Charge::between`.
     between: f64,
+    /// Seconds counted when it was full: a count that crept above that began anew, its error did not.
+    full_secs: f64,
 }
 
 /// A measured capacity.
@@ -72,7 +74,14 @@ impl Capacity {
             self.close(charge, ((full.high - full.low) / 2.0 * rated, view.now), rated, limits);
         }
         let net = charge.net();
-        let here = Start { full: None, net, secs: charge.secs, blind: charge.blind_secs, between: charge.between };
+        let here = Start {
+            full: None,
+            net,
+            secs: charge.secs,
+            blind: charge.blind_secs,
+            between: charge.between,
+            full_secs: charge.secs,
+        };
         let start = self.start.get_or_insert(here);
         if let Some(full) = full.filter(|full| full.low >= FULL_ENOUGH) {
             *start = Start { full: Some((full.best, (full.high - full.low) / 2.0)), ..here };
@@ -81,7 +90,7 @@ impl Capacity {
             let room = (1.0 - FULL_ENOUGH) * rated;
             let over = |full: Charge| net - full.net() > may_err(&full, charge, rated, limits) + room;
             let holds = charge.blind_secs <= start.blind && !self.closed.is_some_and(|(full, _)| over(full));
-            *start = Start { full: start.full.filter(|_| holds), ..here };
+            *start = Start { full: start.full.filter(|_| holds), full_secs: start.full_secs, ..here };
         }
         let start = *start;
         let hours = (charge.secs - start.secs) / 3600.0;
@@ -95,7 +104,7 @@ impl Capacity {
             self.celsius = view.coldest().map(|sensor| sensor.celsius);
         }
         if let (Some((at_net, rate)), Some((soc, soc_off))) = (low, start.full)
-            && hours < LONGEST
+            && (charge.secs - start.full_secs) / 3600.0 < LONGEST
         {
             let drawn = start.net - at_net;
             let at = self.celsius.unwrap_or(25.0);
@@ -104,6 +113,7 @@ impl Capacity {
             let slow = CAPACITY_SLOW_PLETT.at(at);
             let ah = drawn / part / slow;
             let shares = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0].map(|off| off * ah);
+            let offset = (charge.secs - start.full_secs) / 3600.0 * assumed(rated, limits);
             let counted = [offset, unseen(charge.between - start.between)].map(|off| off / slow);
             let off = shares.iter().chain(&counted).map(|off| off * off).sum::<f64>().sqrt() / part;
             self.take(Measured { ah, off, at: view.now }, rated, limits);

@@ -16,6 +16,9 @@ const READING: f64 = 0.002;
 /// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
 /// 25 °C, and the error of that; judgement between nothing and what a long taper shows.
 const AHEAD: f64 = 0.08;
+/// In the cold the inside lags by more than that: a cell that has not come is judged before the end of the charge only up
+/// to this resistance, as a multiple of that at 25 °C; judgement.
+const TELLS_WARM: f64 = 1.4;
 /// Near empty the corrected voltage of a cell tells how much is left, below this, V, ...
 const TELLS_BELOW: f64 = 3.20;
 /// ... but for this, V, and this share of what the current added, at a quarter of a volt for 1C and 25 °C; judgement.
@@ -196,7 +199,8 @@ impl KneeWatch {
 
     /// Keeps the moment that tells most of a cell that has not come.
     fn note_most(&mut self, sweep: &Sweep) {
-        let Some(slow_first) = self.earliest().map(|(_, _, slow)| slow).filter(|_| self.first.is_some()) else {
+        let warm = sweep.drive.ratio <= TELLS_WARM;
+        let Some(slow_first) = self.earliest().map(|(_, _, slow)| slow).filter(|_| warm && self.first.is_some()) else {
             return;
         };
         let tells = |(passed, slow): (f64, f64)| passed - 2.0 * sweep.lag(slow_first - slow).abs();

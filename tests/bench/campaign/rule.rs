@@ -174,7 +174,10 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
         "pack-silent" | "frames-lost" => {
             &[("stale-data", Notice), ("lossy-link", Notice), ("unequal-sharing", Warning)]
         }
-        "charge-refused" | "cut-out" => &[("bms-cutoff", Warning), ("unequal-sharing", Warning)],
+        // a pack that may not be charged runs empty and stays so
+        "charge-refused" | "cut-out" => {
+            &[("bms-cutoff", Warning), ("unequal-sharing", Warning), ("low-in-storage", Warning)]
+        }
         "heater-weak" => &[("heater-weak", Notice), ("cold-charge", Warning)],
         "standby" => &[("low-in-storage", Warning)],
         "compensation" | "equalise" | "absorption-high" | "float-high" => {
