@@ -19,6 +19,10 @@ pub(crate) struct Expect {
     pub(crate) grade: Option<usize>,
 }
 
+/// Cells that stand further apart than this may be told whatever drove them, % of the capacity: the documented 1 % less
+/// a tenth.
+const APART: f64 = 0.9;
+
 /// What must and may be found.
 pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let mut all = Vec::new();
@@ -35,6 +39,9 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let uneven = |fault: &Drawn| matches!(fault.kind.needs, Needs::Imbalance | Needs::Bleeding);
     if plan.about == "balancing at work" || plan.faults.iter().any(uneven) {
         all.push(Expect { pack: None, code: "imbalance", must: None, may: Some(Warning), grade: None });
+    }
+    for (pack, _) in (0u8..).zip(watches).filter(|(_, watch)| watch.apart > APART) {
+        all.push(Expect { pack: Some(pack), code: "imbalance", must: None, may: Some(Warning), grade: None });
     }
     blind(plan, &mut all);
     merged(all)

@@ -40,6 +40,8 @@ pub(crate) struct Watch {
     at: f64,
     /// Charge that came out, Ah.
     pub(crate) drawn: f64,
+    /// Furthest that the cells ever stood apart at the top, % of the capacity.
+    pub(crate) apart: f64,
     /// Hours held at 3.55 V a cell and more, clearly and nearly; at 3.475 to 3.55.
     pub(crate) held: [f64; 3],
     /// Hours hotter than 38 °C.
@@ -197,6 +199,9 @@ impl Watch {
             return;
         }
         self.drawn = pack.passed.1;
+        let missing = |cell: &CellTruth| cell.capacity - cell.charge;
+        let apart = high(&pack.cells, missing) - low(&pack.cells, missing);
+        self.apart = self.apart.max(100.0 * apart / pack.rated);
         self.tally(pack, secs);
         self.heat_and_cold(pack, plan);
         self.volts(pack);
