@@ -17,7 +17,7 @@ pub(super) const LAG: usize = 5;
 /// How alike the changes of two cells are at least.
 const ALIKE: f64 = 0.3;
 /// How much a cell moves against the mean of all.
-const LIKE: std::ops::Range<f64> = 0.45..2.0;
+const LIKE: std::ops::Range<f64> = 0.45..3.0;
 /// How far two cells of a bank are apart, V: usually, and nearly always.
 const NEAR: (f64, f64) = (0.15, 0.3);
 /// In what share of the moments that is: nearly empty cells part.

@@ -57,8 +57,12 @@ pub(super) fn stepped(view: &View) -> Vec<Start> {
         let mut limit = view.bits();
         for low in (0..view.bits()).step_by(8).rev() {
             let lowest = (low..(low + STILL).min(limit)).find(|bit| view.changes(big, *bit) > 0);
-            let Some(lowest) = lowest.filter(|bit| *bit > low || begins(view, big, low)) else { continue };
-            if (lowest + 1..limit).any(|bit| begins(view, big, bit)) {
+            let Some(lowest) = lowest.filter(|bit| *bit == low || !(low..*bit).any(|still| view.first(big, still)))
+            else {
+                continue;
+            };
+            let own = (lowest + 1..limit.min(lowest + STILL)).any(|bit| begins(view, big, bit));
+            if lowest > low && own {
                 starts.push(Start { big, low, limit, reach: limit, shows: true });
             }
             if begins(view, big, lowest) {
