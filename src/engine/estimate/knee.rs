@@ -20,7 +20,7 @@ const AHEAD: f64 = 0.08;
 /// to this resistance, as a multiple of that at 25 °C; judgement.
 const TELLS_WARM: f64 = 1.4;
 /// Near empty the corrected voltage of a cell tells how much is left, below this, V, ...
-const TELLS_BELOW: f64 = 3.20;
+const TELLS_BELOW: f64 = 3.27;
 /// ... but for this, V, and this share of what the current added, at a quarter of a volt for 1C and 25 °C; judgement.
 const TELLS_OFF: f64 = 0.012;
 const LOAD_OFF: f64 = 0.25;

@@ -43,6 +43,8 @@ struct Run {
     charge: (f64, f64),
     /// Least and most current, C.
     rate: (f64, f64),
+    /// Least and most net charge at which it was another before, Ah.
+    otherwise: Option<(f64, f64)>,
 }
 
 /// One cell's lead.
@@ -212,7 +214,8 @@ impl Leads {
         let wide = covered >= least && run.rate.1 - run.rate.0 >= limits.get(L::LeadRates);
         let largest = run.rate.0.abs().max(run.rate.1.abs());
         let by_current = offset.abs() * (run.rate.1 - run.rate.0) / largest.max(1e-9) > limits.get(L::LeadMoves) * 1e-3;
-        (run.blocks > 2 && wide && by_current && offset.abs() > limits.get(L::LeadOffset) * 1e-3).then_some(offset)
+        let same = run.blocks > 2 && run.is_back();
+        (same && wide && by_current && offset.abs() > limits.get(L::LeadOffset) * 1e-3).then_some(offset)
     }
 
     /// Swing of a cell against the next one while balancing, V, once it was seen often enough: their common lead has
@@ -241,11 +244,21 @@ impl Leads {
 }
 
 impl Run {
+    /// It was seen again where the cell read otherwise before: so it came with time and does not go with the charge, as
+    /// that of a cell with less charge than the others does.
+    fn is_back(&self) -> bool {
+        self.otherwise.is_none_or(|(from, to)| {
+            let both = self.charge.1.min(to) - self.charge.0.max(from);
+            both >= 0.5 * (to - from)
+        })
+    }
+
     fn take(&mut self, volts: f64, (charge, rate): (f64, f64), moves: f64) {
         let (low, high) = (self.low.min(volts), self.high.max(volts));
         if self.blocks == 0 || high - low > moves {
-            *self =
-                Self { low: volts, high: volts, sum: volts, blocks: 1, charge: (charge, charge), rate: (rate, rate) };
+            let otherwise = if self.blocks > 2 { Some(self.charge) } else { self.otherwise };
+            let (charge, rate) = ((charge, charge), (rate, rate));
+            *self = Self { low: volts, high: volts, sum: volts, blocks: 1, charge, rate, otherwise };
             return;
         }
         (self.low, self.high) = (low, high);

@@ -5,6 +5,8 @@ use crate::engine::case::Sign;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
+/// Only a least figure is known.
+const AT_LEAST: u8 = 1;
 /// Found once, it stands until it is below this share of the limit.
 const KEEPS: f64 = 0.8;
 
@@ -46,7 +48,9 @@ fn judge(bench: &Bench, court: &mut Court) {
         let signs = [sign(Severity::Notice, notice), sign(Severity::Warning, warning)];
         let off = short.half().map(|half| (Fact::ShortErrorAh, half));
         let facts: Vec<_> = [(Fact::ShortAh, best), (Fact::ShortPercent, percent)].into_iter().chain(off).collect();
-        court.say(Subject::cell(bench.pack.number, cell as u8), &signs, &facts);
+        let subject = Subject::cell(bench.pack.number, cell as u8);
+        court.say(subject, &signs, &facts);
+        court.kind(subject, if short.best.is_none() { AT_LEAST } else { 0 });
     }
     if judged { court.judged() } else { court.waits(Why::NeedsBothEnds) }
 }
@@ -54,9 +58,10 @@ fn judge(bench: &Bench, court: &mut Court) {
 fn tell(told: &Told) -> Story {
     let get = |fact| told.evidence.get(fact).unwrap_or_default();
     let off = told.evidence.get(Fact::ShortErrorAh).map_or_else(String::new, |off| format!(" (± {off:.1} Ah)"));
+    let least = if told.kind == AT_LEAST { "at least " } else { "" };
     Story {
         text: format!(
-            "{} holds {:.1} Ah less than its siblings{off}, {:.0} % of the rated capacity. It is the first to be empty and ends \
+            "{} holds {least}{:.1} Ah less than its siblings{off}, {:.0} % of the rated capacity. It is the first to be empty and ends \
              each discharge for all of them; balancing does not help it.",
             capital(told.subject),
             get(Fact::ShortAh),
