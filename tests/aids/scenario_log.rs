@@ -9,8 +9,7 @@ use std::path::Path;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let text = |index: usize| args().nth(index).ok_or("FILE SEED DAYS SAMPLE LOG are wanted");
-    let options =
-        Options { seed: text(2)?.parse()?, days: Some(text(3)?.parse()?), sample: Some(text(4)?.parse()?) };
+    let options = Options { seed: text(2)?.parse()?, days: Some(text(3)?.parse()?), sample: Some(text(4)?.parse()?) };
     let simulation = Simulation::from_text(&std::fs::read_to_string(text(1)?)?, options)?;
     let mut interfaces = Interfaces::new();
     interfaces.channel(b"can0").ok().ok_or("the interface has no valid name")?;

@@ -1,41 +1,29 @@
 //! How far the cells of a pack stand apart, in ampere-hours: at the top, at the bottom, and from week to week.
 
 use super::balance::Balancing;
+use super::both::Both;
 use super::charge::Charge;
+use super::drift::{self, Against, Drift, EVERY, Kept, days};
 use super::knee::{End, KneeWatch, Sweep};
 use super::polar::{Drive, Polar};
 use super::resistance::Resistance;
 use super::stress::Around;
-use super::visit::{Span, Visit};
+use super::visit::Visit;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
-use crate::model::limits::{L, Limits};
-use crate::model::{MAX_CELLS, Stamp};
+use crate::model::MAX_CELLS;
+use crate::model::limits::L;
 use serde::{Deserialize, Serialize};
 
-/// Tops that are kept for comparison over time.
-const TOPS: usize = 8;
-/// Days between two tops that are kept.
-const TOP_EVERY: f64 = 2.5;
-/// Older tops say nothing of the present, days.
-const TOP_OLDEST: f64 = 45.0;
 /// Spread of the resistance of good cells, as a share of their own; judgement.
 const OWN_SPREAD: f64 = 0.20;
+/// In the cold a cell by the wall is colder than one in the middle: what a current adds slowly is unlike by this share of
+/// what the cold makes of it; judgement.
+const COLD_SPREAD: f64 = 0.10;
 /// So far before the mark a cell's own resistance does not matter, V.
 const FAR: f64 = 0.10;
 /// A gap in the data longer than this ends a sweep, s.
 const GAP: f64 = 200.0;
-
-/// What a cell lost against its siblings between two tops.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Drift {
-    /// Days between the two.
-    pub days: f64,
-    /// What it fell behind in that time, Ah.
-    pub lost: Span,
-    /// How far behind the median it stands now, Ah.
-    pub behind: Span,
-}
 
 /// What balancing did to a cell between two tops.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -59,9 +47,13 @@ pub struct Apart {
     pub top: Option<Visit>,
     /// The latest visit of the lower knee.
     pub bottom: Option<Visit>,
-    tops: Vec<Visit>,
-    /// By cell, as of the latest top.
-    pub drift: Vec<Option<Drift>>,
+    /// What both ends together say.
+    pub both: Both,
+    tops: Kept,
+    bottoms: Kept,
+    /// By cell, as of the latest top, and the latest bottom.
+    drift: Vec<Option<Drift>>,
+    low_drift: Vec<Option<Drift>>,
     /// By cell, as of the latest top.
     pub bled: Vec<Option<Bled>>,
     /// Balancing at work.
@@ -74,7 +66,7 @@ pub struct Apart {
 impl Apart {
     /// Moves on by one tick.
     pub fn tick(&mut self, view: &View, learnt: &Learnt, states: &[Gauge], around: &Around) {
-        let Learnt { charge, resistance, lead_fault } = *learnt;
+        let Learnt { charge, resistance, lead_fault, lead_doubt } = *learnt;
         self.balancing.tick(view, states, around);
         let drive = self.polar.tick(view, around.limits);
         let gap = charge.blind_secs > self.blind || view.secs() > GAP;
@@ -83,11 +75,15 @@ impl Apart {
         if lead_fault {
             // nobody knows since when: what was seen of the ends may be the lead's
             (self.top, self.bottom) = (None, None);
+            self.both.clear();
             self.tops.clear();
+            self.bottoms.clear();
             self.drift.clear();
+            self.low_drift.clear();
             self.bled.clear();
         }
-        let Some((drive, capacity)) = drive.zip(view.capacity).filter(|_| !gap && !lead_fault && view.sees_all_cells())
+        let Some((drive, capacity)) =
+            drive.zip(view.capacity).filter(|_| !gap && !lead_fault && !lead_doubt && view.sees_all_cells())
         else {
             self.top_watch.lose();
             self.bottom_watch.lose();
@@ -97,33 +93,31 @@ impl Apart {
         if view.switches.charge_path != Some(false)
             && let Some(arrivals) = ready.sweep(End::Top, &mut self.top_watch)
         {
-            self.take_top(Visit::new(view.now, &arrivals, &self.balancing.hours), around.limits);
+            self.take_top(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
         }
         let bottom = ready.sweep(End::Bottom, &mut self.bottom_watch);
         self.low_mark = self.bottom_watch.began().map(|passed| (-passed, -drive.slow));
         if let Some(arrivals) = bottom {
-            let visit = Visit::new(view.now, &arrivals, &[]);
-            self.bottom = Some(visit);
+            self.take_bottom(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
         }
     }
 
-    /// How much less than the median a cell holds, Ah, once both knees were seen of it.
+    /// What a cell loses against its siblings, by the end of the charge that shows more of it; none before two visits.
     #[must_use]
-    pub fn short(&self, cell: usize, limits: &Limits) -> Option<Span> {
-        let (top, bottom) = (self.top.as_ref()?, self.bottom.as_ref()?);
-        let days = (top.at.since(bottom.at) / 86_400.0).abs();
-        if days > limits.get(L::EndsApartDays) {
-            return None;
-        }
-        Some(top.ahead.get(cell)?.plus(bottom.ahead.get(cell)?))
+    pub fn drift(&self, cell: usize) -> Option<Drift> {
+        let both = [&self.drift, &self.low_drift];
+        drift::surest(both.into_iter().filter_map(|drifts| drifts.get(cell).copied().flatten()))
     }
 
     /// Whether a state from elsewhere is no larger than a pack can be.
     #[must_use]
     pub fn is_within_bounds(&self) -> bool {
-        let visits = self.top.iter().chain(&self.bottom).chain(&self.tops);
-        self.tops.len() <= TOPS
+        let visits = self.top.iter().chain(&self.bottom);
+        self.tops.is_within_bounds()
+            && self.bottoms.is_within_bounds()
+            && self.both.is_within_bounds()
             && self.drift.len() <= MAX_CELLS
+            && self.low_drift.len() <= MAX_CELLS
             && self.bled.len() <= MAX_CELLS
             && self.balancing.hours.len() <= MAX_CELLS
             && self.balancing.is_within_bounds()
@@ -132,39 +126,40 @@ impl Apart {
             && visits.into_iter().all(Visit::is_within_bounds)
     }
 
-    fn take_top(&mut self, visit: Visit, limits: &Limits) {
-        self.tops.retain(|top| days(top.at, visit.at) <= TOP_OLDEST && top.ahead.len() == visit.ahead.len());
-        self.drift = (0..visit.ahead.len()).map(|cell| self.drift_of(cell, &visit, limits)).collect();
-        self.bled = (0..visit.ahead.len()).map(|cell| self.bled_of(cell, &visit)).collect();
-        let room = self.tops.last().is_none_or(|top| days(top.at, visit.at) >= TOP_EVERY);
-        if room {
-            if self.tops.len() >= TOPS {
-                self.tops.remove(1);
-            }
-            self.tops.push(visit.clone());
+    fn take_top(&mut self, visit: Visit, around: &Around) {
+        self.tops.age(&visit);
+        self.drift = (0..visit.ahead.len()).map(|cell| self.against(around).at_top(cell, &visit)).collect();
+        let oldest = around.limits.get(L::EndsApartDays);
+        if self.bottom.as_ref().is_some_and(|bottom| days(bottom.at, visit.at) > oldest) {
+            self.low_drift.clear();
         }
+        self.bled = (0..visit.ahead.len()).map(|cell| self.bled_of(cell, &visit)).collect();
+        self.tops.keep(&visit);
         // A visit that saw less than an earlier one of the same days does not take its place.
-        let newer = |old: &Visit| visit.is_complete() || !old.is_complete() || days(old.at, visit.at) > TOP_EVERY;
+        let newer = |old: &Visit| visit.is_complete() || !old.is_complete() || days(old.at, visit.at) > EVERY;
         if self.top.as_ref().is_none_or(newer) {
             self.top = Some(visit);
         }
+        self.both.take(self.top.as_ref(), self.bottom.as_ref(), oldest);
     }
 
-    /// Against the earlier top that shows most for certain.
-    fn drift_of(&self, cell: usize, now: &Visit, limits: &Limits) -> Option<Drift> {
-        let behind = now.ahead.get(cell)?.negative();
-        let old = self.tops.iter().filter(|top| days(top.at, now.at) >= limits.get(L::DriftDays));
-        let drift = |top: &Visit| {
-            let lost = top.ahead.get(cell)?.less(now.ahead.get(cell)?);
-            lost.low.map(|_| Drift { days: days(top.at, now.at), lost, behind })
-        };
-        old.filter_map(drift).max_by(|a, b| a.lost.low.unwrap_or(0.0).total_cmp(&b.lost.low.unwrap_or(0.0)))
+    fn take_bottom(&mut self, visit: Visit, around: &Around) {
+        self.bottoms.age(&visit);
+        self.low_drift = (0..visit.ahead.len()).map(|cell| self.against(around).at_bottom(cell, &visit)).collect();
+        self.bottoms.keep(&visit);
+        self.bottom = Some(visit);
+        self.both.take(self.top.as_ref(), self.bottom.as_ref(), around.limits.get(L::EndsApartDays));
+    }
+
+    fn against<'a>(&'a self, around: &Around<'a>) -> Against<'a> {
+        let bleed = around.spec.balance.current.map_or(around.limits.get(L::BalanceAmps), |amps| amps.get());
+        Against { tops: &self.tops, bottoms: &self.bottoms, bleed, limits: around.limits }
     }
 
     /// Against the earliest top that was complete, and the cell that comes last now: where cells are bled in turn, what
     /// it was bled itself brings nothing together.
     fn bled_of(&self, cell: usize, now: &Visit) -> Option<Bled> {
-        let then = self.tops.iter().find(|top| top.is_complete())?;
+        let then = self.tops.complete()?;
         let last = now.last()?;
         let before = then.before_last.get(cell)?.less(then.before_last.get(last)?);
         let fell = before.less(now.before_last.get(cell)?);
@@ -172,10 +167,6 @@ impl Apart {
         let hours = (bled(cell)? - bled(last)?).max(0.0);
         Some(Bled { hours, fell: fell.best?, off: fell.half()? })
     }
-}
-
-fn days(from: Stamp, to: Stamp) -> f64 {
-    to.since(from) / 86_400.0
 }
 
 /// What other estimators have learnt.
@@ -186,6 +177,8 @@ pub struct Learnt<'a> {
     pub resistance: &'a Resistance,
     /// A balance lead reads wrong: voltages tell nothing of the cells' charge.
     pub lead_fault: bool,
+    /// One may: what is seen now does not count.
+    pub lead_doubt: bool,
 }
 
 /// What both sweeps look at.
@@ -208,11 +201,14 @@ impl Ready<'_> {
         let mut beyond = [None; MAX_CELLS];
         let amps = self.drive.rate * self.capacity;
         let own = OWN_SPREAD * limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
+        let cold = (self.drive.ratio - 1.0).max(0.0);
+        let unlike = COLD_SPREAD * limits.get(L::KneeSlowSag) * cold * self.drive.slow.abs();
         for cell in self.view.cells.iter().filter(|cell| cell.fresh > 0) {
             let index = usize::from(cell.cell);
             if let Some(place) = beyond.get_mut(index) {
                 let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark), own);
-                *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off * amps.abs()));
+                let off = (off * amps.abs()).hypot(unlike);
+                *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off));
             }
         }
         let warm = self.view.coldest().is_some_and(|sensor| sensor.celsius > limits.get(L::KneeWarm));
@@ -225,7 +221,8 @@ impl Ready<'_> {
             beyond: beyond.get(..usize::from(self.view.cells_in_series))?,
             grain: self.around.spec.grain.cell.map_or(0.0, |grain| grain.get()),
             bleed: self.around.spec.balance.current.map_or(0.0, |amps| amps.get()),
-            low_mark: (end == End::Bottom).then_some(mark),
+            end,
+            mark,
             warm,
         };
         watch.tick(&sweep, limits)
@@ -250,6 +247,7 @@ impl Ready<'_> {
 mod tests {
     use super::*;
     use crate::engine::cells_in_row::Row;
+    use crate::engine::estimate::visit::Span;
     use crate::engine::story::{Story, four_cells};
 
     /// Best value and half width of a cell, Ah, rounded to a tenth.
@@ -278,7 +276,7 @@ mod tests {
         row.run(&mut story, 100.0, (0.0, 4.2), |_| 20.0);
         row.run(&mut story, 100.0, (2.5, 9.0), |_| -20.0);
         row.run(&mut story, 0.1, (0.0, 9.0), |_| 0.0);
-        let (short, off) = shown(apart(&story).short(1, &Limits::default()));
+        let (short, off) = shown(apart(&story).both.less(1).map(|(less, _)| less));
         assert!((short - 8.0).abs() < 1.0 && off < 2.5, "{short} ± {off}");
         let found = story.found_of("low-capacity-cell");
         assert_eq!(found.len(), 1);
@@ -290,7 +288,7 @@ mod tests {
     fn late_at_the_top_and_early_at_the_bottom_is_out_of_balance_and_no_smaller() {
         let mut row = Row::at(0.60).with(2, |cell| cell.charge -= 4.0);
         let story = cycled(&mut row, 20.0);
-        let (short, off) = shown(apart(&story).short(2, &Limits::default()));
+        let (short, off) = shown(apart(&story).both.less(2).map(|(less, _)| less));
         assert!(short.abs() < 0.5 && off < 1.0, "{short} ± {off}");
         assert!(story.found_of("low-capacity-cell").is_empty());
         let finding = story.snapshot().findings.into_iter().find(|f| f.code == "imbalance").expect("4 Ah");

@@ -108,8 +108,9 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     let (top, bottom) = (apart.top.as_ref(), apart.bottom.as_ref());
     add("early_at_top_ah", ahead(top), top.map(|visit| visit.at));
     add("early_at_bottom_ah", ahead(bottom), bottom.map(|visit| visit.at));
-    add("less_than_median_ah", apart.short(cell, limits), top.map(|visit| visit.at).max(bottom.map(|visit| visit.at)));
-    if let Some(drift) = apart.drift.get(cell).copied().flatten().filter(|drift| stands_out(&drift.lost))
+    let less = apart.both.less(cell);
+    add("less_than_median_ah", less.map(|(less, _)| less), less.map(|(_, at)| at));
+    if let Some(drift) = apart.drift(cell).filter(|drift| stands_out(&drift.lost))
         && let Some(capacity) = pack.view.capacity
         && which::is_lost(&drift, limits, capacity)
     {
@@ -117,7 +118,7 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
         let milliamps = |ah: Option<f64>| ah.map(|ah| ah / hours);
         let span =
             Span { best: milliamps(drift.lost.best), low: milliamps(drift.lost.low), high: milliamps(drift.lost.high) };
-        add("loses_ma", Some(span), top.map(|visit| visit.at));
+        add("loses_ma", Some(span), Some(drift.at));
     }
     rows
 }

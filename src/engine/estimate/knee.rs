@@ -2,7 +2,7 @@
 //! the steep part, going up at the top or down at the bottom.
 
 use super::polar::Drive;
-use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID};
+use crate::curve::{HYSTERESIS_PLETT, HYSTERESIS_TUM, OCV_PLETT_MID, OCV_TUM, Table};
 use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
 use serde::{Deserialize, Serialize};
@@ -11,6 +11,9 @@ use serde::{Deserialize, Serialize};
 const CLEAR: f64 = 0.015;
 /// A second mark before the first, for how steep the knee is, V.
 const FOOT: f64 = 0.03;
+/// On the plateau, where the marks are crossed when the current adds more than was taken off, so many volts are more of
+/// the capacity than this; published curves have 0.03 at most at a knee. Judgement.
+const FLAT: f64 = 0.07;
 /// What a cell's reading may be off, V; judgement.
 const READING: f64 = 0.002;
 /// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
@@ -20,7 +23,7 @@ const AHEAD: f64 = 0.08;
 /// to this resistance, as a multiple of that at 25 °C; judgement.
 const TELLS_WARM: f64 = 1.4;
 /// Near empty the corrected voltage of a cell tells how much is left, below this, V, ...
-const TELLS_BELOW: f64 = 3.27;
+const TELLS_BELOW: f64 = 3.285;
 /// ... but for this, V, and this share of what the current added, at a quarter of a volt for 1C and 25 °C; judgement.
 const TELLS_OFF: f64 = 0.012;
 const LOAD_OFF: f64 = 0.25;
@@ -59,8 +62,10 @@ pub struct Sweep<'a> {
     pub grain: f64,
     /// What balancing may draw meanwhile from a cell that has come, A.
     pub bleed: f64,
-    /// At the bottom: the voltage of the mark, V.
-    pub low_mark: Option<f64>,
+    /// Which end it goes to.
+    pub end: End,
+    /// The voltage of the mark, V.
+    pub mark: f64,
     /// Warm enough.
     pub warm: bool,
 }
@@ -229,6 +234,9 @@ impl KneeWatch {
     fn arrivals(&self, sweep: &Sweep) -> Option<Vec<Arrival>> {
         let (_, since) = self.first?;
         let (from, _, slow_first) = self.earliest()?;
+        if self.steepest() * FOOT > FLAT * sweep.capacity {
+            return None;
+        }
         let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
         let lag = |slow: f64| sweep.lag(slow_first - slow);
         let arrival = |runner: &Runner| {
@@ -238,7 +246,7 @@ impl KneeWatch {
                 Some(mark) => mark,
                 None => {
                     let now = (sweep.passed, sweep.drive.slow);
-                    let (passed, slow) = self.most.filter(|_| sweep.low_mark.is_none()).unwrap_or(now);
+                    let (passed, slow) = self.most.filter(|_| sweep.end == End::Top).unwrap_or(now);
                     (passed, 0.0, slow)
                 }
             };
@@ -248,7 +256,12 @@ impl KneeWatch {
             if let Some(arrival) = self.by_voltage(runner, sweep, raw) {
                 return arrival;
             }
-            Arrival { after: raw - lag(slow), off, came: runner.sure && !runner.late && runner.mark.is_some() }
+            let came = runner.sure && !runner.late && runner.mark.is_some();
+            let after = raw - lag(slow);
+            match self.at_least(runner, sweep).filter(|least| !runner.sure && *least > after - off) {
+                Some(after) => Arrival { after, off: 0.0, came },
+                None => Arrival { after, off, came },
+            }
         };
         Some(self.runners.iter().map(arrival).collect())
     }
@@ -256,8 +269,8 @@ impl KneeWatch {
     /// A cell that has not come to the lower mark when the discharge ends: how much later it would come, by its voltage
     /// where that tells.
     fn by_voltage(&self, runner: &Runner, sweep: &Sweep, passed: f64) -> Option<Arrival> {
-        let mark = sweep.low_mark?;
-        if self.late || runner.mark.is_some() {
+        let mark = sweep.mark;
+        if sweep.end == End::Top || self.late || runner.mark.is_some() {
             return None;
         }
         let volts = mark - runner.seen?.0;
@@ -269,6 +282,21 @@ impl KneeWatch {
         let after = if came { later(volts) } else { low };
         let half = if came { ((high - low) / 2.0).max(after - low).hypot(CURVE_OFF * after) } else { 0.0 };
         Some(Arrival { after: passed + after, off: half.hypot(0.01 * passed), came })
+    }
+
+    /// A cell that has not come to the upper mark when the current has died away: how much less it holds at least than
+    /// the first, by the voltages of both and the published curve that makes least of them.
+    fn at_least(&self, runner: &Runner, sweep: &Sweep) -> Option<f64> {
+        if sweep.end == End::Bottom {
+            return None;
+        }
+        let came = self.runners.iter().filter(|runner| runner.sure);
+        let first = came.filter_map(|runner| runner.seen).map(|(beyond, _)| beyond).max_by(f64::total_cmp)?;
+        let off = error_volts(sweep, runner.off).hypot(LOAD_OFF * sweep.drive.volts);
+        let (first, own) = (sweep.mark + first - off, sweep.mark + runner.seen?.0 + off);
+        let apart = |(curve, between): &(&Table, &Table)| charged(curve, between, first) - charged(curve, between, own);
+        let least = CHARGED.iter().map(apart).fold(f64::MAX, f64::min);
+        Some(least * sweep.capacity - 2.0 * sweep.lag(sweep.drive.slow.max(0.0)))
     }
 
     /// Flattest knee of those that came, Ah per volt.
@@ -292,6 +320,14 @@ fn limits_offset(capacity: f64) -> f64 {
 /// What a corrected voltage may be off against its siblings', V.
 fn error_volts(sweep: &Sweep, own: f64) -> f64 {
     [own, READING, sweep.grain / 2.0].iter().map(|part| part * part).sum::<f64>().sqrt()
+}
+
+/// Curves of two cells, and what lies between their branches.
+const CHARGED: [(&Table, &Table); 2] = [(&OCV_PLETT_MID, &HYSTERESIS_PLETT), (&OCV_TUM, &HYSTERESIS_TUM)];
+
+/// State of charge by the voltage of a cell that was charged.
+fn charged(curve: &Table, hysteresis: &Table, volts: f64) -> f64 {
+    curve.inverse(volts - hysteresis.at(curve.inverse(volts)) / 2.0)
 }
 
 /// State of charge by the voltage of a cell that is drawn, near empty.

@@ -78,10 +78,14 @@ pub struct Leads {
     volts: Vec<f64>,
     /// When a lead was last seen open or swapped: only the plateau shows it, and the knees mislead until long after.
     gross: Option<Stamp>,
+    /// When a lead with resistance was last seen: only what balancing does shows it.
+    poor: Option<Stamp>,
 }
 
-/// A lead that was seen open or swapped is not trusted for so long after, s.
+/// A lead that was seen open or swapped is not trusted for so long after, s, ...
 const GROSS_STANDS: f64 = 86_400.0;
+/// ... and one with resistance for so long.
+const POOR_STANDS: f64 = 7.0 * 86_400.0;
 
 impl Leads {
     /// Moves on by one tick.
@@ -98,7 +102,12 @@ impl Leads {
             return;
         }
         if self.cells.len() != view.cells.len() {
-            *self = Self { cells: vec![Lead::default(); view.cells.len()], gross: self.gross, ..Self::default() };
+            *self = Self {
+                cells: vec![Lead::default(); view.cells.len()],
+                gross: self.gross,
+                poor: self.poor,
+                ..Self::default()
+            };
             self.volts = vec![median; view.cells.len()];
         }
         self.net += rate * capacity * view.secs().min(180.0) / 3600.0;
@@ -166,6 +175,9 @@ impl Leads {
         for (place, cell) in self.volts.iter_mut().zip(&view.cells) {
             *place = cell.volts - median;
         }
+        if self.cells.iter().any(|lead| lead.opposed >= TIMES) {
+            self.poor = Some(view.now);
+        }
     }
 
     fn weigh_change(&mut self, view: &View, balancing: bool, limits: &Limits) {
@@ -228,12 +240,20 @@ impl Leads {
     /// Whether a fault of a lead stands that makes the cells' voltages useless for comparing their charge.
     #[must_use]
     pub fn any(&self, view: &View, limits: &Limits) -> bool {
-        if self.gross.is_some_and(|seen| view.now.since(seen) <= GROSS_STANDS) {
+        let stands = |seen: Option<Stamp>, secs: f64| seen.is_some_and(|seen| view.now.since(seen) <= secs);
+        if stands(self.gross, GROSS_STANDS) || stands(self.poor, POOR_STANDS) {
             return true;
         }
         let Some(capacity) = view.capacity else { return false };
         (0..self.cells.len())
             .any(|cell| self.offset(cell, capacity, limits).is_some() || self.resistive(cell).is_some())
+    }
+
+    /// Two neighbours moved against each other when balancing last went on or off: until it is seen again or not, what
+    /// the cells do at the top is not to be relied on.
+    #[must_use]
+    pub fn doubtful(&self) -> bool {
+        self.cells.iter().any(|lead| lead.opposed > 0)
     }
 
     /// Whether a state from elsewhere is no larger than a pack can be.

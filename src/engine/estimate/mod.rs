@@ -4,11 +4,13 @@ pub mod ahead;
 pub mod apart;
 pub mod balance;
 pub mod baseline;
+pub mod both;
 pub mod bypass;
 pub mod capacity;
 pub mod charge;
 pub mod cold;
 pub mod cut;
+pub mod drift;
 mod end_rows;
 pub mod fit;
 mod forget;
@@ -100,7 +102,8 @@ impl Estimates {
     /// Moves on what looks at the ends of the charge, and counts between them.
     pub fn tick_ends(&mut self, view: &View, states: &[Gauge], around: &Around) {
         let lead_fault = self.leads.any(view, around.limits);
-        let learnt = apart::Learnt { charge: &self.charge, resistance: &self.resistance, lead_fault };
+        let lead_doubt = self.leads.doubtful();
+        let learnt = apart::Learnt { charge: &self.charge, resistance: &self.resistance, lead_fault, lead_doubt };
         self.apart.tick(view, &learnt, states, around);
         let measured = self.capacity.measured();
         let counted = (&self.charge, &self.taper, &self.rest);

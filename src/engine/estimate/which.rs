@@ -3,7 +3,8 @@
 //!
 //! Weights are a judgement: how common a fault is, times what the evidence makes of it. They add up to one.
 
-use super::apart::{Apart, Bled, Drift};
+use super::apart::{Apart, Bled};
+use super::drift::Drift;
 use super::visit::Span;
 use crate::engine::pack::Pack;
 use crate::model::finding::{Explanation, Subject};
@@ -94,12 +95,12 @@ struct Evidence {
 impl Evidence {
     fn of(apart: &Apart, cell: usize, limits: &Limits, capacity: f64) -> Self {
         let ahead = apart.top.as_ref().and_then(|top| top.ahead.get(cell)).copied().unwrap_or_default();
-        let drift = apart.drift.get(cell).copied().flatten();
+        let drift = apart.drift(cell);
         let bled = apart.bled.get(cell).copied().flatten();
         Self {
             behind: ahead.best.map_or(ahead.low.is_none() && ahead.high.is_some(), |best| best < 0.0),
             by_charge: ahead.best.is_some(),
-            short: apart.short(cell, limits).and_then(|short| is_short(&short, limits, capacity)),
+            short: apart.both.less(cell).and_then(|(short, _)| is_short(&short, limits, capacity)),
             lost: drift.map(|drift| is_lost(&drift, limits, capacity)),
             like_bleeder: drift.is_some_and(|drift| BLEEDER.contains(&milliamps(&drift).unwrap_or(0.0))),
             bleeds: bled.filter(|bled| bled.hours >= limits.get(L::BledHours)).map(|bled| comes_down(&bled, limits)),

@@ -33,7 +33,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let mut judged = false;
     for cell in 0..bench.pack.cells.len() {
-        let Some(short) = apart.short(cell, bench.limits) else { continue };
+        let Some((short, _)) = apart.both.less(cell) else { continue };
         let Some(least) = short.low else { continue };
         judged = true;
         let best = short.best.unwrap_or(least);

@@ -2,7 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
-use crate::engine::estimate::apart::Drift;
+use crate::engine::estimate::drift::Drift;
 use crate::engine::estimate::which;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -28,15 +28,16 @@ pub(super) const RULE: Rule = Rule {
 
 fn judge(bench: &Bench, court: &mut Court) {
     let apart = &bench.pack.estimates.apart;
-    let Some(capacity) = bench.view.capacity.filter(|_| apart.drift.iter().any(Option::is_some)) else {
+    let cells = 0..bench.pack.cells.len();
+    let Some(capacity) = bench.view.capacity.filter(|_| cells.clone().any(|cell| apart.drift(cell).is_some())) else {
         return court.waits(if bench.view.cells.is_empty() { Why::NoCellVoltages } else { Why::NeedsTwoTops });
     };
     court.judged();
-    for (cell, drift) in apart.drift.iter().enumerate() {
-        let Some(drift) = drift else { continue };
-        let milliamps = which::milliamps(drift).unwrap_or(0.0);
+    for cell in cells {
+        let Some(drift) = apart.drift(cell) else { continue };
+        let milliamps = which::milliamps(&drift).unwrap_or(0.0);
         let per_100 = milliamps * 100.0 / capacity;
-        let lost = which::is_lost(drift, bench.limits, capacity);
+        let lost = which::is_lost(&drift, bench.limits, capacity);
         if !lost && !court.has_cases() {
             continue;
         }
@@ -46,7 +47,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         };
         let signs = [sign(Severity::Notice, L::DriftNotice), sign(Severity::Warning, L::DriftWarning)];
         let subject = Subject::cell(bench.pack.number, cell as u8);
-        court.say(subject, &signs, &facts(drift, milliamps));
+        court.say(subject, &signs, &facts(&drift, milliamps));
         court.kind(subject, if drift.lost.best.is_none() { AT_LEAST } else { 0 });
     }
 }

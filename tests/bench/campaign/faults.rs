@@ -103,7 +103,7 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("lead-open", "balance-lead-fault", [0.3, 0.5, 0.9], Plain, (Life::Van, 1.0, HalfWay)),
     kind("lead-resistive", "balance-lead-fault", [0.04, 0.6, 1.0], Plain, (Life::Hold, 6.0, Bleeding)),
     kind("leads-swapped", "balance-lead-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, Nothing)),
-    kind("leak", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Shore, 14.0, Nothing)),
+    kind("leak", "self-discharging-cell", [0.1, 2.0, 7.5], OfRun, (Life::Deep, 14.0, Nothing)),
     kind("bleeder-stuck", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Shore, 14.0, Nothing)),
     kind("bleeder-dead", "balancing-fails", [0.0, 0.0, 0.0], Plain, (Life::Hold, 8.0, Imbalance)),
     kind("air", "cold-charge", [14.0, 4.0, -5.0], Plain, (Life::Shore, 1.0, Weather)),

@@ -43,6 +43,10 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     for (pack, _) in (0u8..).zip(watches).filter(|(_, watch)| watch.apart > APART) {
         all.push(Expect { pack: Some(pack), code: "imbalance", must: None, may: Some(Warning), grade: None });
     }
+    if plan.faults.iter().any(|fault| fault.kind.name == "bleeder-stuck") {
+        // its state says that it bleeds: where it draws next to nothing it is also one that does not reach its cell
+        all.push(Expect { pack: None, code: "balancing-fails", must: None, may: Some(Notice), grade: None });
+    }
     blind(plan, &mut all);
     merged(all)
 }
@@ -259,10 +263,12 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
         }
         ("leak" | "bleeder-stuck", _) if plan.cells_told => {
             let lost = size * plan.days * 24.0 / plan.capacity * 100.0;
-            let spaced =
-                watch.tops.last().zip(watch.tops.first()).is_some_and(|(last, first)| last - first > 6.0 * 86_400.0);
+            let days =
+                |ends: &[f64]| ends.last().zip(ends.first()).map_or(0.0, |(last, first)| (last - first) / 86_400.0);
+            let by_bottoms = days(&watch.bottoms) > 6.0 && watch.tops.first().is_some_and(|top| *top < 5.0 * 86_400.0);
+            let spaced = days(&watch.tops) > 6.0 || by_bottoms;
             let rate = size * 1e3 / plan.capacity * 100.0;
-            if spaced && lost > 1.6 { grade(rate > 2.0, rate > 20.0) } else { None }
+            if spaced && lost > 1.6 { grade(rate > 2.0, by_bottoms && rate > 14.0) } else { None }
         }
         ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
         ("compensation", _) => {
