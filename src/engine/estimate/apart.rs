@@ -363,4 +363,57 @@ mod tests {
         let faults: Vec<&str> = finding.explanations.iter().map(|e| &e.what[..10]).collect();
         assert!(faults.contains(&"a bleeder ") && faults.contains(&"self-disch"), "{faults:?}");
     }
+
+    /// Nearly emptied each day, the row is filled only until the first cells are full: from the second day on the cell
+    /// that leaks 40 mA is never seen to come at the top. At the bottom it comes earlier by 0.96 Ah a day.
+    #[test]
+    fn a_cell_that_leaks_comes_earlier_and_earlier_at_the_bottom() {
+        let mut row = Row::at(0.90).with(3, |cell| cell.leak = 0.04);
+        row.step = 20.0;
+        let mut story = Story::new(four_cells());
+        for _ in 0..8 {
+            row.run(&mut story, 100.0, (0.0, 3.6), |_| 15.0);
+            row.run(&mut story, 100.0, (2.6, 9.0), |_| -15.0);
+            row.run(&mut story, 10.5, (0.0, 9.0), |_| 0.0);
+        }
+        let drift = apart(&story).drift(3).expect("two bottoms six days apart");
+        let a_day = drift.lost.best.expect("every cell's distance is known") / drift.days;
+        assert!((a_day - 0.96).abs() < 0.1, "{a_day}");
+        let found = story.found_of("self-discharging-cell");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].starts_with("self-discharging-cell warning cell 4 of pack 1"), "{found:?}");
+        let (less, off) = shown(apart(&story).both.less(3).map(|(less, _)| less));
+        assert!(less <= off, "{less} ± {off}: it holds as much as the others");
+    }
+
+    /// Three ampere-hours behind, it stands at the foot of the knee when the others have ended the charge: nothing more
+    /// passes, and its voltage is all that tells.
+    #[test]
+    fn the_voltage_of_a_cell_that_did_not_come_tells_how_far_it_is_behind_at_least() {
+        let told = |behind: f64| {
+            let mut row = Row::at(0.60).with(2, |cell| cell.charge -= behind);
+            let mut story = Story::new(four_cells());
+            row.run(&mut story, 100.0, (0.0, 3.6), |_| 15.0);
+            row.run(&mut story, 3.0, (0.0, 3.6), |hours| 15.0 * (-hours / 0.08).exp());
+            row.run(&mut story, 0.5, (0.0, 9.0), |_| 0.0);
+            apart(&story).top.as_ref().expect("seen").spread.low.expect("a bound")
+        };
+        let (three, six) = (told(3.0), told(6.0));
+        assert!((1.0..=3.0).contains(&three), "{three}");
+        assert!((three..=6.0).contains(&six) && six > 2.0, "{six}");
+    }
+
+    /// Half of what is described: the current adds twice what is taken off, and the mark is crossed on the plateau, where
+    /// a millivolt is an ampere-hour.
+    #[test]
+    fn what_is_crossed_on_the_plateau_is_no_knee() {
+        let mut row = Row::at(0.50).with(1, |cell| cell.connection = 0.05e-3);
+        for cell in &mut row.cells {
+            (cell.capacity, cell.charge, cell.connection) = (50.0, 15.0, cell.connection + 2.5e-3);
+        }
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 100.0, (0.0, 3.6), |_| 25.0);
+        row.run(&mut story, 0.5, (0.0, 9.0), |_| 0.0);
+        assert_eq!(apart(&story).top, None);
+    }
 }

@@ -119,10 +119,11 @@ impl Against<'_> {
     }
 }
 
-/// The one of two that shows more for certain.
+/// The one that shows more for certain; what is known on both sides before a bound.
 pub(super) fn surest(drifts: impl IntoIterator<Item = Drift>) -> Option<Drift> {
     let low = |drift: &Drift| drift.lost.low.unwrap_or(0.0);
-    drifts.into_iter().max_by(|a, b| low(a).total_cmp(&low(b)))
+    let known = |drift: &Drift| drift.lost.best.is_some() && low(drift) > 0.0;
+    drifts.into_iter().max_by(|a, b| known(a).cmp(&known(b)).then(low(a).total_cmp(&low(b))))
 }
 
 /// Days from one moment to a later one.

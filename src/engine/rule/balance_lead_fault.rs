@@ -212,6 +212,25 @@ mod tests {
         assert!(cycled(resistance).found_of("balance-lead-fault").is_empty());
     }
 
+    /// Near empty a cell that holds less stands low for a sixth of the capacity, as evenly as a lead would have it; full
+    /// again it stands with the others.
+    #[test]
+    fn what_comes_back_only_near_empty_is_the_cell() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 4.0 * 8.0 * 3600.0, 5.0, |t, bus| {
+            let hour = (t / 3600.0) % 8.0;
+            let (base, amps) = match hour {
+                h if h < 4.0 => (3.31 - 0.01 * h, -20.0),
+                h if h < 7.5 => (3.27 + 0.01 * (h - 4.0), 22.0),
+                _ => (3.45, 3.0),
+            };
+            let low = if (3.0..4.9).contains(&hour) { -0.018 } else { 0.0 };
+            bus.cells(&[base, base + low, base, base]);
+            bus.current(amps);
+        });
+        assert!(story.found_of("balance-lead-fault").is_empty(), "{:?}", story.findings());
+    }
+
     #[test]
     fn an_open_lead_is_a_warning_and_no_word_is_said_of_the_cells_voltages() {
         let mut story = Story::new(four_cells());
