@@ -3,8 +3,10 @@
 use super::{Exit, output, setup};
 use crate::config::{ExplainArgs, LimitsArgs, ReportFormat};
 use crate::engine::rule::RULES;
+use crate::model::figure::{Figure, figure};
 use crate::report;
 use anyhow::bail;
+use std::collections::BTreeSet;
 
 /// Prints the page of a condition with the limits in force under it, or the list of conditions.
 pub(super) fn explain(args: &ExplainArgs) -> anyhow::Result<Exit> {
@@ -21,8 +23,21 @@ pub(super) fn explain(args: &ExplainArgs) -> anyhow::Result<Exit> {
     let begins = format!("{}.", rule.code);
     let numbers = report::limits_text(&limits, &begins);
     let numbers = if numbers.is_empty() { String::new() } else { format!("\n## In force\n\n{numbers}") };
-    output::print(&format!("{}{numbers}", rule.page))?;
+    output::print(&format!("{}{}{numbers}", rule.page, figures(rule.page)))?;
     Ok(Exit::Clear)
+}
+
+/// The page's figures, which stand there by their names in JSON, as `check` and the screen call them.
+fn figures(page: &str) -> String {
+    let mut names: Vec<&str> = page.split('`').skip(1).step_by(2).collect();
+    let mut seen = BTreeSet::new();
+    names.retain(|name| seen.insert(*name));
+    let row = |figure: &Figure| {
+        let unit = if figure.unit.is_empty() { String::new() } else { format!(", {}", figure.unit) };
+        format!("{:<28}{}{unit}\n", figure.name, figure.words)
+    };
+    let rows: String = names.into_iter().filter_map(figure).map(row).collect();
+    if rows.is_empty() { rows } else { format!("\n## Figures, in words\n\n{rows}") }
 }
 
 /// The code that was meant, most likely, as a question; nothing when none is near.
