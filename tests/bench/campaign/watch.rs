@@ -3,6 +3,7 @@
 //! Each exposure is watched twice: clearly beyond its limit (it must be found), and near it (it may be found).
 
 use super::draw::Plan;
+use super::evidence::Evidence;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
 use cellwright::sim::{CellTruth, PackTruth, Truth};
 
@@ -82,13 +83,17 @@ pub(crate) struct Watch {
     /// Path opened while a current flowed, and at all.
     closed: bool,
     last_current: f64,
+    /// Which pack, from 0.
+    pack: u8,
+    /// What single conditions ask for.
+    pub(crate) evidence: Evidence,
 }
 
-fn low(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
+pub(super) fn low(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
     cells.iter().map(get).fold(f64::INFINITY, f64::min)
 }
 
-fn high(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
+pub(super) fn high(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
     cells.iter().map(get).fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -136,8 +141,8 @@ pub(crate) fn plating(celsius: f64) -> f64 {
 
 impl Watch {
     /// A pack at the start.
-    pub(crate) fn new() -> Self {
-        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
+    pub(crate) fn new(pack: u8) -> Self {
+        Self { pack, closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
     }
 
     /// One exposure, at its place in the order of all.
@@ -178,7 +183,8 @@ impl Watch {
     /// What the run gave of what the rule asks for, in words.
     pub(crate) fn told(&self) -> String {
         format!(
-            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet",
+            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet, {:.0} min lag, \
+             {:.1} to {:.1} °C at the top, {}",
             self.tops.len(),
             self.bottoms.len(),
             self.steps,
@@ -186,7 +192,11 @@ impl Watch {
             self.soc.0,
             self.soc.1,
             self.bled / 3600.0,
-            self.quiet / 3600.0
+            self.quiet / 3600.0,
+            self.evidence.lag_secs() / 60.0,
+            self.top_celsius.0,
+            self.top_celsius.1,
+            self.evidence.told()
         )
     }
 
@@ -202,7 +212,7 @@ impl Watch {
         let missing = |cell: &CellTruth| cell.capacity - cell.charge;
         let apart = high(&pack.cells, missing) - low(&pack.cells, missing);
         self.apart = self.apart.max(100.0 * apart / pack.rated);
-        self.tally(pack, secs);
+        self.tally(pack, plan, secs);
         self.heat_and_cold(pack, plan);
         self.volts(pack);
         self.paths(pack, truth);
@@ -211,7 +221,7 @@ impl Watch {
         self.last_amps = pack.amps;
     }
 
-    fn tally(&mut self, pack: &PackTruth, secs: f64) {
+    fn tally(&mut self, pack: &PackTruth, plan: &Plan, secs: f64) {
         let (rate, cells) = (pack.amps / pack.rated, &pack.cells);
         let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;
         let hours = secs / 3600.0;
@@ -236,10 +246,14 @@ impl Watch {
             self.amps = (self.amps.0.min(pack.amps), self.amps.1.max(pack.amps));
         }
         let step = (pack.amps - self.last_amps).abs();
-        if step > 0.05 * pack.rated && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.soc) > 0.1 {
+        let large =
+            step > 0.05 * pack.rated && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.soc) > 0.1;
+        if large {
             self.steps += 1;
             self.squares += step * step;
         }
+        self.evidence.look(pack, secs);
+        self.evidence.look_after(pack, plan, (self.at, self.pack), large);
         let quiet = rate.abs() < 0.08 && (0.2..0.9).contains(&soc);
         self.quiet_for = if quiet { self.quiet_for + secs } else { 0.0 };
         self.quiet = self.quiet.max(self.quiet_for);
@@ -324,13 +338,12 @@ impl Watch {
         self.line("bms-cutoff", Warning, false, (!closed, 0.0));
         (self.closed, self.last_current) = (closed, pack.amps);
         let n = pack.cells.len() as f64;
-        let giving = truth.sources.iter().zip(&truth.set_volts).filter(|(amps, _)| **amps > 0.2);
-        let set = giving.filter_map(|(_, volts)| *volts).fold(0.0, f64::max) / n;
-        let small = pack.amps > 0.0 && pack.amps < 0.08 * pack.rated;
-        let held = high(&pack.cells, |_| truth.bus / n).min(set);
-        self.line("charger-profile", Notice, true, (small && held > 3.60 + 0.052, 1200.0));
+        // what the cells are charged to, whatever the current, as long as the sensor shows that it charges
+        let mean = pack.cells.iter().map(|cell| cell.volts).sum::<f64>() / n;
+        let held = if pack.charge && pack.amps > 0.3 + 0.005 * pack.rated { mean } else { 0.0 };
+        self.line("charger-profile", Notice, true, (held > 3.60 + 0.040 + 0.015, 1200.0));
         self.line("charger-profile", Notice, false, (truth.bus / n > 3.60 + 0.03, 60.0));
-        self.line("charger-profile", Warning, true, (small && held > 3.70 + 0.03, 1200.0));
+        self.line("charger-profile", Warning, true, (held > 3.66 + 0.015, 180.0));
         self.line("charger-profile", Warning, false, (truth.bus / n > 3.655, 60.0));
         let (first, rest) = truth.packs.split_first().map_or((0.0, 0.0), |(one, all)| {
             (one.amps / one.rated, all.iter().map(|one| one.amps / one.rated).sum::<f64>())
@@ -380,12 +393,14 @@ impl Watch {
         let knee = low(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate < 0.35 && rate > 0.0 && warm;
         if knee && !self.in_knee {
             self.tops.push(self.at);
+            self.evidence.top(cells);
             let celsius = low(cells, |cell| cell.celsius);
             self.top_celsius = (self.top_celsius.0.min(celsius), self.top_celsius.1.max(celsius));
         }
         let bottom = low(cells, |cell| cell.volts) < 3.02 && rate < 0.0;
         if bottom && !self.at_bottom {
             self.bottoms.push(self.at);
+            self.evidence.bottom(cells);
         }
         // once a rise, once a fall
         self.in_knee = knee || (self.in_knee && low(cells, |cell| cell.volts) > 3.36);
