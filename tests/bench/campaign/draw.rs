@@ -242,6 +242,8 @@ impl Drawing {
             .filter(|kind| life.is_none_or(|life| kind.lives(life)))
             .filter(|kind| kind.needs != Needs::Packs || self.plan.packs > 1)
             .filter(|kind| kind.needs != Needs::NoCells || life.is_none())
+            // other packs would feed the load through the sensor
+            .filter(|kind| kind.name != "bypass" || self.plan.packs == 1)
             .filter(|kind| self.plan.capacity >= kind.least_capacity())
             .collect();
         let kind = self.dice.pick(&kinds);
@@ -284,7 +286,7 @@ impl Drawing {
             Needs::Weather => self.weather = (kind.sizes[grade], 2.0, 1.0),
             // days and nights that differ by far; for a voltage that follows the temperature it is the nights
             Needs::Swing => self.weather = (19.0, 12.0, 1.0),
-            Needs::Nights => self.weather = (20.0, 5.0, 12.0),
+            Needs::Nights => self.weather = (17.0, 2.0, 12.0),
             Needs::Heater => {
                 self.weather = (-2.0, 2.0, 1.0);
                 self.heater = true;
@@ -300,6 +302,6 @@ impl Drawing {
             self.weather.1 = 8.0;
         }
         // at the currents of a large charger the charge ends before the knee tells what it has to
-        self.scale.slow |= matches!(kind.name, "out-of-balance" | "equalise");
+        self.scale.slow |= matches!(kind.name, "out-of-balance" | "equalise" | "bleeder-dead");
     }
 }

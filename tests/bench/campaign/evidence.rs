@@ -1,6 +1,7 @@
 //! What a run gave of what the pages of single conditions ask for, from the truth alone.
 
 use super::draw::{Drawn, Plan};
+use super::held::Held;
 use super::watch::{high, low};
 use cellwright::sim::{CellTruth, PackTruth};
 
@@ -30,6 +31,8 @@ pub(crate) struct Evidence {
     longest_lag: f64,
     /// Coldest and warmest that the sensors beside one that stands still felt, since it does, °C.
     siblings: Option<(f64, f64)>,
+    /// Voltages that the charger held.
+    held: Held,
     /// Large steps of the current since half of the cells in parallel are gone.
     pub(crate) steps_after: u32,
 }
@@ -49,6 +52,7 @@ impl Evidence {
         }
         let rate = pack.amps / pack.rated;
         let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;
+        self.held.look(pack, mean, secs);
         let apart = high(cells, |cell| cell.volts) - lowest;
         let lags = lowest < LAGS && mean > MEAN && (TAIL.0..TAIL.1).contains(&rate) && apart > APART;
         self.lagging = if lags { self.lagging + secs } else { 0.0 };
@@ -103,11 +107,19 @@ impl Evidence {
         let cells = self.behind.last().or(self.early.last()).map_or(0, Vec::len);
         let most = |get: &dyn Fn(usize) -> f64| (0..cells).map(get).fold(0.0, f64::max);
         format!(
-            "{:.2} Ah lost by the tops, {:.2} Ah by the bottoms, {:.1} h to be bled",
+            "{:.2} Ah lost by the tops, {:.2} Ah by the bottoms, {:.1} h to be bled, held {:.1?}",
             most(&|cell| self.lost(cell).0),
             most(&|cell| self.lost(cell).1),
-            most(&|cell| self.due_hours(cell))
+            most(&|cell| self.due_hours(cell)),
+            self.held.slope()
         )
+    }
+
+    /// Whether the voltages that were held follow the temperature by clearly more than the limit, in mV/K on four cells.
+    pub(super) fn is_compensated(&self, limit: f64) -> bool {
+        self.held
+            .slope()
+            .is_some_and(|(slope, off, correlation)| 4.0 * slope < -1.2 * limit && off < 12.0 && correlation < -0.85)
     }
 
     /// How far the sensors beside one that stands still moved, K.

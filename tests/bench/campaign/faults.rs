@@ -57,7 +57,7 @@ pub(crate) enum Needs {
     Weather,
     /// Days from 5 to 35 °C.
     Swing,
-    /// Nights from 3 to 27 °C.
+    /// Days that differ from 3 to 31 °C.
     Nights,
     /// A heater, in the cold.
     Heater,

@@ -86,8 +86,8 @@ pub(crate) fn text(life: Life, scale: &Scale, dice: &mut Dice) -> String {
         Life::Shore | Life::Hold => {
             let hours = if life == Life::Hold { 9.0 } else { dice.from(1.0, 2.5) };
             let to = match (life, scale.slow) {
-                (Life::Hold, _) => 14.0,
                 (_, true) => 15.0,
+                (Life::Hold, _) => 14.0,
                 _ => 9.0,
             };
             let share = if scale.slow { dice.from(0.07, 0.11) } else { dice.from(0.12, 0.28) };

@@ -10,6 +10,7 @@ mod draw;
 mod evidence;
 mod faults;
 mod figures;
+mod held;
 mod life;
 mod page;
 mod pairs;

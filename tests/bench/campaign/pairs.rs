@@ -33,8 +33,6 @@ const AT_TOP: &[&str] = &[
     "equalise",
     "current-offset",
 ];
-/// Faults after which every cell stays out of the knee.
-const OUT_OF_BALANCE: &[&str] = &["out-of-balance", "leak", "bleeder-stuck"];
 /// Faults that show in any life.
 const ANYWHERE: &[&str] = &["sensor-lost", "frames-lost", "current-dead-band"];
 /// Lives of which hardly another fault is known.
@@ -70,9 +68,10 @@ impl Drawn {
         let of = |list: &[&str]| list.contains(&name);
         let same_pack = self.pack == other.pack;
         (own.starts_with("lead") && same_pack && of(IN_CELLS))
+            || (self.kind.needs == Needs::NoCells && of(IN_CELLS))
             || (matches!(own, "pack-silent" | "pack-off") && same_pack)
-            || (own == "described-capacity" && same_pack && of(&["small-cell"]))
-            || (OUT_OF_BALANCE.contains(&own) && same_pack && of(OUT_OF_BALANCE))
+            || (own == "described-capacity" && same_pack && of(&["small-cell", "leak", "bleeder-stuck"]))
+            || (own == "out-of-balance" && same_pack && of(AT_TOP))
             || (self.is_cold() && of(AT_TOP))
     }
 }

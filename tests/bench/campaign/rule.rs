@@ -136,7 +136,12 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             // run down to nothing it reads the end of its range
             ("sensor-fault", Notice),
         ],
-        "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
+        "small-cell" => &[
+            ("imbalance", Warning),
+            ("low-capacity-cell", Warning),
+            // the first to be empty takes its pack out of the share
+            ("unequal-sharing", Warning),
+        ],
         "connection" => {
             &[("temperature-spread", Warning), ("high-resistance-connection", Warning), ("imbalance", Notice)]
         }
@@ -281,13 +286,9 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             if spaced { grade(rate > 2.0, told(by_bottoms, lost.1) && rate > 14.0) } else { None }
         }
         ("bleeder-dead", _) if plan.cells_told => {
-            grade(watch.evidence.due_hours(usize::from(fault.part)) > 14.0 && tops >= 3, false)
+            grade(watch.evidence.due_hours(usize::from(fault.part)) > 14.0 && watch.clean_tops >= 3, false)
         }
-        ("compensation", _) => {
-            // the voltages held must lie over more than ten kelvin
-            let (cold, hot) = watch.top_celsius;
-            grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5 && hot - cold > 13.0, false)
-        }
+        ("compensation", _) => grade(tops >= 5 && watch.evidence.is_compensated(10.0), false),
         ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
         ("sensor-stuck", _) => grade(left > 14.0 * 3600.0 && watch.evidence.moved() > 4.5, false),
         ("sensor-lost", _) => Some(Notice),

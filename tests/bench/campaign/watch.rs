@@ -52,6 +52,10 @@ pub(crate) struct Watch {
     pub(crate) bottoms: Vec<f64>,
     /// Lowest and highest temperature of the coldest cell at those of the top, °C.
     pub(crate) top_celsius: (f64, f64),
+    /// Those of them at which the current was still that at which the first cell had come.
+    pub(crate) clean_tops: u32,
+    first_rate: f64,
+    in_first: bool,
     in_knee: bool,
     at_bottom: bool,
     /// Steps of the current on the plateau: sum of their squares (A²), count of those that are large, largest.
@@ -72,15 +76,18 @@ pub(crate) struct Watch {
     /// How often balancing of some cells and not of others began.
     pub(crate) bleeds: u32,
     bleeding: bool,
-    /// Largest change of a cell's voltage that a load the sensor does not see made, V, and how many.
+    /// Largest change of a cell's voltage that a load the sensor does not see made a minute after any that it saw, V, and
+    /// how many.
     pub(crate) hidden: (f64, u32),
     last_unseen: f64,
+    /// What its sensor saw last, A, and when that last changed, s.
+    last_seen: (f64, f64),
     /// Seconds during which some cells were bled and others not.
     pub(crate) bled: f64,
     /// Days since it was last full, largest; throughput since, in cycles; and by the mild word of full.
     full_at: [f64; 2],
     full_through: [f64; 2],
-    /// Path opened while a current flowed, and at all.
+    /// Path opened while a current flowed that the sensor sees, and at all.
     closed: bool,
     last_current: f64,
     /// Which pack, from 0.
@@ -183,9 +190,10 @@ impl Watch {
     /// What the run gave of what the rule asks for, in words.
     pub(crate) fn told(&self) -> String {
         format!(
-            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet, {:.0} min lag, \
+            "{} tops ({} clean), {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet, {:.0} min lag, \
              {:.1} to {:.1} °C at the top, {}",
             self.tops.len(),
+            self.clean_tops,
             self.bottoms.len(),
             self.steps,
             self.rms,
@@ -264,10 +272,15 @@ impl Watch {
         self.bleeds += u32::from(bleeding && !self.bleeding);
         self.bleeding = bleeding;
         self.heated += if pack.heating { hours } else { 0.0 };
+        // what its sensor sees changes too where other packs take a part of the load
+        let seen = pack.amps + pack.unseen;
+        let moved = (seen - self.last_seen.0).abs() > 0.01 * pack.rated;
         let hidden = (pack.unseen - self.last_unseen).abs() * low(cells, |cell| cell.ohms);
-        if hidden > 0.001 && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2 {
+        let flat = high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2;
+        if hidden > 0.001 && flat && !moved && self.at - self.last_seen.1 > 70.0 {
             self.hidden = (self.hidden.0.max(hidden), self.hidden.1 + 1);
         }
+        self.last_seen = (seen, if moved { self.at } else { self.last_seen.1 });
         self.last_unseen = pack.unseen;
     }
 
@@ -336,7 +349,7 @@ impl Watch {
         let opened = self.closed && !closed;
         self.line("bms-cutoff", Warning, true, (opened && self.last_current.abs() > 0.07 * pack.rated, 0.0));
         self.line("bms-cutoff", Warning, false, (!closed, 0.0));
-        (self.closed, self.last_current) = (closed, pack.amps);
+        (self.closed, self.last_current) = (closed, pack.amps + pack.unseen);
         let n = pack.cells.len() as f64;
         // what the cells are charged to, whatever the current, as long as the sensor shows that it charges
         let mean = pack.cells.iter().map(|cell| cell.volts).sum::<f64>() / n;
@@ -391,8 +404,14 @@ impl Watch {
         let warm = low(cells, |cell| cell.celsius) > 4.0;
         // less what the current adds, at once and slowly
         let knee = low(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate < 0.35 && rate > 0.0 && warm;
+        let first = high(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate > 0.0;
+        if first && !self.in_first {
+            self.first_rate = rate;
+        }
+        self.in_first = first || (self.in_first && high(cells, |cell| cell.volts) > 3.36);
         if knee && !self.in_knee {
             self.tops.push(self.at);
+            self.clean_tops += u32::from((rate - self.first_rate).abs() < 0.06);
             self.evidence.top(cells);
             let celsius = low(cells, |cell| cell.celsius);
             self.top_celsius = (self.top_celsius.0.min(celsius), self.top_celsius.1.max(celsius));
