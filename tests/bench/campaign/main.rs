@@ -17,6 +17,7 @@ mod pairs;
 mod rule;
 mod scenario;
 mod score;
+mod sharing;
 mod watch;
 
 use score::Outcome;

@@ -212,7 +212,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>
     let Some(watch) = watches.get(usize::from(fault.pack)) else { return };
     let pack = Some(fault.pack);
     let (code, grade) = (fault.kind.code, Some(fault.grade));
-    if let Some(must) = shows(plan, fault, watch, watches) {
+    if let Some(must) = shows(plan, fault, watch) {
         let from = fault.from.max(if matches!(code, "sensor-fault" | "balance-lead-fault" | "stale-data") {
             fault.from
         } else {
@@ -241,7 +241,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>
 }
 
 /// Whether the data can show a fault, and as what it must then be found. Sizes between two limits need not be.
-fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option<Severity> {
+fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
     let size = fault.size.abs();
     let of_capacity = size / plan.capacity * 100.0;
     let (tops, bottoms) = (watch.tops.len(), watch.bottoms.len());
@@ -317,11 +317,7 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             let lies = plan.faults.iter().any(|other| other.kind.name.starts_with("sensor"));
             grade(false, size > 0.4 && watch.evidence.steps_after > 30 && !lies)
         }
-        ("outer-resistance", "unequal-sharing") => {
-            let drawn: f64 = watches.iter().map(|one| one.drawn).sum();
-            let off = 100.0 * (watch.drawn / drawn.max(1e-9) - 1.0 / f64::from(plan.packs)).abs();
-            grade(off > 18.0 && drawn > 0.5 * plan.capacity, off > 34.0 && drawn > 0.5 * plan.capacity)
-        }
+        ("outer-resistance", "unequal-sharing") => grade(watch.off_share() > 18.0, watch.off_share() > 36.0),
         ("pack-off", _) => {
             let share = 100.0 / f64::from(plan.packs);
             grade(share > 18.0, share > 33.0)

@@ -4,6 +4,7 @@
 
 use super::draw::Plan;
 use super::evidence::Evidence;
+use super::sharing::Sharing;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
 use cellwright::sim::{CellTruth, PackTruth, Truth};
 
@@ -39,8 +40,6 @@ pub(crate) struct Watch {
     cursor: usize,
     /// Seconds of the last look.
     at: f64,
-    /// Charge that came out, Ah.
-    pub(crate) drawn: f64,
     /// Furthest that the cells ever stood apart at the top, % of the capacity.
     pub(crate) apart: f64,
     /// Hours held at 3.55 V a cell and more, clearly and nearly; at 3.475 to 3.55.
@@ -92,6 +91,7 @@ pub(crate) struct Watch {
     last_current: f64,
     /// Which pack, from 0.
     pack: u8,
+    sharing: Sharing,
     /// What single conditions ask for.
     pub(crate) evidence: Evidence,
 }
@@ -182,6 +182,11 @@ impl Watch {
         self.line(code, severity, false, (near > limit - margin, 0.0));
     }
 
+    /// Furthest that its share lay off that of its capacity, points.
+    pub(crate) fn off_share(&self) -> f64 {
+        self.sharing.most
+    }
+
     /// Every exposure.
     pub(crate) fn lines(&self) -> &[Line] {
         &self.lines
@@ -216,11 +221,11 @@ impl Watch {
         if secs <= 0.0 && self.at > 0.0 {
             return;
         }
-        self.drawn = pack.passed.1;
         let missing = |cell: &CellTruth| cell.capacity - cell.charge;
         let apart = high(&pack.cells, missing) - low(&pack.cells, missing);
         self.apart = self.apart.max(100.0 * apart / pack.rated);
         self.tally(pack, plan, secs);
+        self.sharing.look(truth, pack, secs);
         self.heat_and_cold(pack, plan);
         self.volts(pack);
         self.paths(pack, truth);
