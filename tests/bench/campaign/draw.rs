@@ -225,10 +225,13 @@ impl Drawing {
             if let Needs::AtHour(hour) = fault.kind.needs {
                 fault.from = (pairs::last_day(self.plan.days, alone) * 24.0 + hour) * 3600.0;
             }
-            if fault.kind.unit == Unit::OfRun {
-                fault.size /= 24.0 * self.plan.days;
-            }
             self.prepare(fault.kind, fault.grade);
+        }
+        // what is lost over the run is lost before all ends
+        let end = drawn.iter().filter(|one| one.kind.ends_all()).map(|one| one.from).reduce(f64::min);
+        let hours = end.unwrap_or(self.plan.days * 86_400.0) / 3600.0;
+        for fault in drawn.iter_mut().filter(|fault| fault.kind.unit == Unit::OfRun) {
+            fault.size /= hours;
         }
         let told: Vec<String> = drawn.iter().map(|one| format!("{} {:.3}", one.kind.name, one.size)).collect();
         self.plan.about = told.join(" and ");

@@ -5,6 +5,7 @@
 //! `--like` runs only banks whose story holds one of some words, with commas between; `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
 //! warning; bounds that are too narrow are said, in the page too; `--rule` tells, without the engine, what the data can show.
 
+mod cold;
 mod dice;
 mod draw;
 mod evidence;

@@ -67,14 +67,7 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
         "balance-lead-fault",
         "bms-cutoff",
     ];
-    let amps = [
-        "cold-charge",
-        "over-current",
-        "prolonged-high-float",
-        "not-fully-charged",
-        "low-in-storage",
-        "charger-profile",
-    ];
+    let amps = ["cold-charge", "over-current", "prolonged-high-float", "not-fully-charged", "low-in-storage"];
     let heat = ["cold-charge", "overtemperature", "hot-exposure"];
     for one in all.iter_mut() {
         let own = one.grade.is_some();

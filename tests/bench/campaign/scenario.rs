@@ -106,10 +106,10 @@ impl Drawing {
         {
             let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.01 }}]", fault.part + 1);
         } else if plan.faults.iter().any(|one| one.kind.unit == Unit::OfRun && one.pack == pack) {
-            // a balancer smaller than most, which does not bleed from the others what the cell loses
+            // a small balancer that works at the very top only: it does not bleed from the others what the cell loses
             let _ = writeln!(
                 text,
-                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.42 }}",
+                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.60 }}",
                 0.0001 * capacity
             );
         } else if balancing {
@@ -119,6 +119,10 @@ impl Drawing {
                 "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
                 0.0006 * capacity
             );
+        }
+        if plan.faults.iter().any(|one| matches!(one.kind.name, "absorption-high" | "equalise")) {
+            // a BMS that is set wide: another would end the charge before the charger shows what it holds
+            let _ = writeln!(text, "bms = {{ over_volts = 3.95 }}");
         }
         if self.heater {
             let _ = writeln!(text, "heater = {{ watts = {:.1}, on_below = 5, off_above = 10 }}", 40.0 * self.plan.loss);
