@@ -51,6 +51,8 @@ pub(super) struct Cell {
     pub(super) leak: f64,
     /// What the balancer draws from it now, A.
     pub(super) bleed: f64,
+    /// The balancer means to bleed it, whether its bleeder works or not: that is what a BMS reports.
+    pub(super) due: bool,
     /// What a bleeder that is stuck draws all the time, A.
     pub(super) stuck: f64,
     /// Its bleeder is dead.
@@ -99,12 +101,18 @@ impl Cell {
             connection: 0.0,
             leak: 0.0,
             bleed: 0.0,
+            due: false,
             stuck: 0.0,
             dead: false,
             ratio: (1.0, f64::NAN),
         };
         cell.settle_ratio();
         cell
+    }
+
+    /// Whether a BMS tells that it is bled.
+    pub(super) fn is_told_bled(&self) -> bool {
+        self.due || self.bleed > 0.0
     }
 
     /// State of charge against its own capacity.

@@ -1,5 +1,6 @@
 //! What the simulated bank says: its values as frames of our own format, with each sender's counter.
 
+use super::cell::Cell;
 use super::charger::Charger;
 use super::meter::{Measured, to_step};
 use super::pack::Pack;
@@ -165,13 +166,13 @@ fn state(pack: &Pack, slot: Slot) -> Value {
         Q::DischargePath => flag(pack.bms.discharge),
         Q::HeaterOn if pack.spec.heater.is_some() => flag(pack.heating),
         Q::PreAlarm => flag(pack.bms.pre_alarm),
-        Q::Balancing => flag(pack.cells.iter().any(|cell| cell.bleed > 0.0)),
+        Q::Balancing => flag(pack.cells.iter().any(Cell::is_told_bled)),
         Q::CellBalancing => match pack.cells.get(usize::from(slot.index)) {
-            Some(cell) => flag(cell.bleed > 0.0),
+            Some(cell) => flag(cell.is_told_bled()),
             None => Value::Missing,
         },
         Q::ReportedSoc => {
-            let sum: f64 = pack.cells.iter().map(super::cell::Cell::soc).sum();
+            let sum: f64 = pack.cells.iter().map(Cell::soc).sum();
             Value::Present(to_step((sum / pack.cells.len() as f64).clamp(0.0, 1.0), 0.01))
         }
         _ => Value::Missing,

@@ -202,14 +202,13 @@ impl Pack {
     fn balance(&mut self, seen: &Extremes) {
         let rules = &self.spec.balance;
         for (cell, &volts) in self.cells.iter_mut().zip(&self.volts) {
-            let due = volts > rules.threshold
-                && !cell.dead
+            cell.due = volts > rules.threshold
                 && match rules.kind {
                     Balancer::None => false,
                     Balancer::BleedAbove => true,
                     Balancer::BleedHighest => volts > seen.volts.0 + BLEED_ABOVE_LOWEST,
                 };
-            cell.bleed = if due { rules.amps.max(cell.stuck) } else { cell.stuck };
+            cell.bleed = if cell.due && !cell.dead { rules.amps.max(cell.stuck) } else { cell.stuck };
         }
     }
 

@@ -121,6 +121,16 @@ fn a_resistive_lead_shows_while_its_cell_is_bled_and_its_neighbour_is_not() {
 }
 
 #[test]
+fn a_bms_tells_that_it_bleeds_a_cell_whose_bleeder_is_dead() {
+    let told = |values: &BTreeMap<Slot, f64>| (0..8).map(|i| values[&Slot::at(0, Q::CellBalancing, i)]).sum::<f64>();
+    let (values, truth) = run(BANK, &half_way("bleeder-dead", 3, 0.0), 0.05);
+    assert_eq!((told(&values), truth.packs[0].cells[2].bleed), (8.0, 0.0), "its switch is on, and nothing flows");
+    let idle = BANK.replace("threshold = 3.0", "threshold = 3.6");
+    let (values, truth) = run(&idle, &half_way("bleeder-stuck", 3, 0.3), 0.05);
+    assert_eq!((told(&values), truth.packs[0].cells[2].bleed), (1.0, 0.3));
+}
+
+#[test]
 fn what_is_wrong_with_a_cell_shows_in_the_truth() {
     let truth = |kind: &str, size: f64| run(BANK, &half_way(kind, 3, size), 0.05).1.packs.remove(0).cells;
     let sound = run(BANK, "", 0.05).1.packs.remove(0).cells;

@@ -2,8 +2,8 @@
 
 use super::dice::Dice;
 use super::faults::{KINDS, Kind, Needs, Unit};
-use super::life::{self, Life, Scale};
-use std::fmt::Write;
+use super::life::{Life, Scale};
+use super::pairs;
 
 /// What a bank is drawn to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -80,7 +80,7 @@ const NEAR: &[(&str, Life, f64, (f64, f64))] = &[
 ];
 
 /// Seconds between sets and longest log, days, with how often each is drawn.
-const PACES: &[(f64, f64)] = &[
+pub(super) const PACES: &[(f64, f64)] = &[
     (0.2, 0.7),
     (1.0, 2.5),
     (1.0, 2.5),
@@ -101,14 +101,16 @@ fn pace(dice: &mut Dice, days: f64) -> (f64, f64) {
     }
 }
 
-struct Drawing {
-    dice: Dice,
-    plan: Plan,
-    life: Life,
-    scale: Scale,
-    weather: (f64, f64),
-    soc: f64,
-    heater: bool,
+/// A bank while it is drawn.
+pub(super) struct Drawing {
+    pub(super) dice: Dice,
+    pub(super) plan: Plan,
+    pub(super) life: Life,
+    pub(super) scale: Scale,
+    /// Mean and swing of the weather, and by how much days differ, K.
+    pub(super) weather: (f64, f64, f64),
+    pub(super) soc: f64,
+    pub(super) heater: bool,
 }
 
 /// Draws bank `number` of a campaign.
@@ -136,7 +138,8 @@ pub(crate) fn draw(campaign: u64, number: u64) -> Plan {
     let cells = dice.pick(&[4u8, 4, 4, 8, 16]);
     let packs = if cells == 16 { dice.pick(&[1u8, 1, 2]) } else { dice.pick(&[1u8, 1, 2, 3]) };
     let capacity = (dice.from(50f64.ln(), 400f64.ln()).exp() / 5.0).round() * 5.0;
-    let scale = Scale { capacity: capacity * f64::from(packs), four: f64::from(cells) / 4.0, volts: (14.2, 13.5) };
+    let scale =
+        Scale { capacity: capacity * f64::from(packs), four: f64::from(cells) / 4.0, volts: (14.2, 13.5), slow: false };
     let plan = Plan {
         seed,
         sort,
@@ -155,7 +158,7 @@ pub(crate) fn draw(campaign: u64, number: u64) -> Plan {
         text: String::new(),
     };
     let life = dice.pick(&[Life::Van, Life::Van, Life::Shore, Life::Shore, Life::Deep, Life::Store]);
-    let weather = (dice.from(15.0, 26.0), dice.from(1.0, 4.0));
+    let weather = (dice.from(15.0, 26.0), dice.from(1.0, 4.0), 1.0);
     let soc = dice.from(0.5, 0.85);
     let mut drawing = Drawing { dice, plan, life, scale, weather, soc, heater: false };
     match sort {
@@ -178,7 +181,7 @@ impl Drawing {
     fn near_miss(&mut self) {
         let (name, life, days, weather) = self.dice.pick(NEAR);
         self.life = life;
-        self.weather = weather;
+        self.weather = (weather.0, weather.1, 1.0);
         (self.plan.sample, self.plan.days) = pace(&mut self.dice, days);
         match name {
             "one overnight hold" => self.plan.days = 1.6,
@@ -195,18 +198,17 @@ impl Drawing {
     fn faulty(&mut self, count: usize) {
         let first = self.fault(None);
         self.life = first.kind.life;
-        let mut days = first.kind.days;
         let mut drawn = vec![first];
         for _ in 0..TRIES {
             if drawn.len() >= count {
                 break;
             }
             let second = self.fault(Some(first.kind.life));
-            if second.kind.name != first.kind.name && second.kind.code != first.kind.code {
-                days = days.max(second.kind.days);
+            if pairs::go_together(&first, &second) {
                 drawn.push(second);
             }
         }
+        let days = pairs::days_of(&drawn);
         // some faults show only in sets that come often; then it is the shorter log that shows them
         let slowest = drawn.iter().map(|one| one.kind.slowest()).fold(f64::INFINITY, f64::min);
         loop {
@@ -215,17 +217,21 @@ impl Drawing {
                 break;
             }
         }
+        let alone = drawn.len() == 1;
         for fault in &mut drawn {
             if matches!(fault.kind.needs, Needs::HalfWay | Needs::OnAndOff) {
                 fault.from = (0.45 * self.plan.days * 86_400.0 / 60.0).round() * 60.0;
             }
             if let Needs::AtHour(hour) = fault.kind.needs {
-                fault.from = ((0.45 * self.plan.days).floor() * 24.0 + hour) * 3600.0;
-            }
-            if fault.kind.unit == Unit::OfRun {
-                fault.size /= 24.0 * self.plan.days;
+                fault.from = (pairs::last_day(self.plan.days, alone) * 24.0 + hour) * 3600.0;
             }
             self.prepare(fault.kind, fault.grade);
+        }
+        // what is lost over the run is lost before all ends
+        let end = drawn.iter().filter(|one| one.kind.ends_all()).map(|one| one.from).reduce(f64::min);
+        let hours = end.unwrap_or(self.plan.days * 86_400.0) / 3600.0;
+        for fault in drawn.iter_mut().filter(|fault| fault.kind.unit == Unit::OfRun) {
+            fault.size /= hours;
         }
         let told: Vec<String> = drawn.iter().map(|one| format!("{} {:.3}", one.kind.name, one.size)).collect();
         self.plan.about = told.join(" and ");
@@ -236,9 +242,12 @@ impl Drawing {
     fn fault(&mut self, life: Option<Life>) -> Drawn {
         let kinds: Vec<&'static Kind> = KINDS
             .iter()
-            .filter(|kind| life.is_none_or(|life| kind.life == life))
+            .filter(|kind| life.is_none_or(|life| kind.lives(life)))
             .filter(|kind| kind.needs != Needs::Packs || self.plan.packs > 1)
             .filter(|kind| kind.needs != Needs::NoCells || life.is_none())
+            // other packs would feed the load through the sensor
+            .filter(|kind| kind.name != "bypass" || self.plan.packs == 1)
+            .filter(|kind| self.plan.capacity >= kind.least_capacity())
             .collect();
         let kind = self.dice.pick(&kinds);
         let grade = self.dice.pick(&[0, 1, 1, 2, 2]);
@@ -263,6 +272,8 @@ impl Drawing {
         let pack = self.dice.pick(&[0, 1, 2]) % self.plan.packs;
         let part = match kind.name {
             name if name.starts_with("sensor") => 1,
+            // three cells in a row read wrong
+            "leads-swapped" => (self.dice.next() % u64::from(self.plan.cells - 2)) as u8,
             name if name.starts_with("lead") => self.dice.pick(&[0, 1]),
             "absorption-high" | "float-high" | "equalise" | "compensation" | "source-amps" => 0,
             _ => (self.dice.next() % u64::from(self.plan.cells)) as u8,
@@ -275,129 +286,25 @@ impl Drawing {
     /// What a fault needs besides.
     fn prepare(&mut self, kind: &Kind, grade: usize) {
         match kind.needs {
-            Needs::Weather => self.weather = (kind.sizes[grade], 2.0),
-            Needs::Swing => self.weather = (19.0, 12.0),
+            Needs::Weather => self.weather = (kind.sizes[grade], 2.0, 1.0),
+            // days and nights that differ by far; for a voltage that follows the temperature it is the nights
+            Needs::Swing => self.weather = (19.0, 12.0, 1.0),
+            Needs::Nights => self.weather = (17.0, 2.0, 12.0),
             Needs::Heater => {
-                self.weather = (-2.0, 2.0);
+                self.weather = (-2.0, 2.0, 1.0);
                 self.heater = true;
             }
             Needs::NoCells => self.plan.cells_told = false,
             Needs::Weak => self.scale.volts = (13.25, 13.2),
+            // high enough to balance, and not so high that the cell that is not bled ends every charge
+            Needs::Imbalance => self.scale.volts = (13.95 - 0.01 * f64::from(self.plan.cells), 13.5),
             _ => {}
         }
-    }
-
-    fn finish(mut self) -> Plan {
-        let lives = life::text(self.life, &self.scale, &mut self.dice);
-        let near = self.plan.about.clone();
-        if near == "one overnight hold" {
-            self.weather.1 = 2.0;
+        // its siblings must move for one that stands still to be seen
+        if kind.name == "sensor-stuck" {
+            self.weather.1 = 8.0;
         }
-        if self.life == Life::Deep {
-            self.soc = 0.30;
-        }
-        // a voltage that follows the temperature shows only when nights differ
-        let follows = self.plan.faults.iter().any(|fault| fault.kind.name == "compensation");
-        let differs = if follows { 8.0 } else { 1.0 };
-        let mut text = format!(
-            "about = \"{near}\"\nstart = \"2026-03-01T00:00:00Z\"\ndays = {:.3}\nsample = {}\n\
-             weather = {{ mean = {:.2}, swing = {:.2}, differs = {differs:.1}, clouds = 0.5 }}\n",
-            self.plan.days, self.plan.sample, self.weather.0, self.weather.1
-        );
-        if self.plan.packs > 1 {
-            let _ = writeln!(text, "joint = {{ link_milliohm = {:.3}, diagonal = true }}", self.dice.from(0.02, 0.10));
-        }
-        text += &lives;
-        let n = f64::from(self.plan.cells);
-        // a bank that follows the air within two hours is no measure of a sensor in the air: that one is well wrapped
-        let wrapped = if self.plan.faults.iter().any(|fault| fault.kind.name == "sensor-in-air") { 0.3 } else { 1.0 };
-        self.plan.loss = wrapped * 1.5 * (n / 4.0) * (self.plan.capacity / 100.0).powf(0.7);
-        for pack in 0..self.plan.packs {
-            self.pack(&mut text, pack, near == "balancing at work");
-        }
-        let loss = self.dice.from(250.0, 3000.0);
-        if self.dice.chance(0.5) {
-            let _ = writeln!(text, "[[fault]]\nkind = \"frames-lost\"\nsize = {loss:.0}");
-        }
-        for fault in &self.plan.faults {
-            if matches!(fault.kind.needs, Needs::Weather | Needs::Weak) {
-                continue;
-            }
-            let mut minute = fault.from / 60.0;
-            loop {
-                let _ = writeln!(
-                    text,
-                    "[[fault]]\nkind = \"{}\"\npack = {}\npart = {}\nfrom_minute = {minute:.1}\nsize = {:.5}",
-                    fault.kind.name,
-                    fault.pack + 1,
-                    fault.part + 1,
-                    fault.size
-                );
-                if fault.kind.needs != Needs::OnAndOff {
-                    break;
-                }
-                // an hour on, two off
-                let _ = writeln!(text, "to_minute = {:.1}", minute + 61.0);
-                minute += 183.0;
-                if minute >= self.plan.days * 1440.0 {
-                    break;
-                }
-            }
-        }
-        self.plan.text = text;
-        self.plan
-    }
-
-    fn pack(&mut self, text: &mut String, pack: u8, balancing: bool) {
-        let (plan, four) = (&self.plan, self.scale.four);
-        let capacity = plan.capacity;
-        let _ = writeln!(
-            text,
-            "[[pack]]\ncells = {}\ncapacity = {capacity}\nsoc = {:.3}\nloss = {:.3}\n\
-             sensors = [{{ role = \"cell\", cell = 1 }}, {{ role = \"cell\", cell = 2 }}, {{ role = \"case\", cell = 3 }}]\n\
-             label = {{ charge = {:.1}, discharge = {capacity}, weakest = {:.1}, absorption = {:.3}, float = {:.3} }}",
-            plan.cells,
-            self.soc,
-            plan.loss,
-            0.5 * capacity,
-            1.2 * capacity,
-            14.4 * four,
-            13.8 * four
-        );
-        let skew = if self.dice.chance(0.3) { self.dice.from(0.0, 0.5).min(0.5 * plan.sample) } else { 0.0 };
-        let _ = writeln!(
-            text,
-            "meter = {{ bms_talks = {}, cell_step = {}, cell_noise = {:.5}, current_step = {}, current_noise = {:.4}, \
-             current_offset = {:.3}, temperature_step = {}, cells_earlier = {skew:.2} }}",
-            plan.cells_told,
-            plan.steps.0,
-            plan.noise.0,
-            plan.steps.1,
-            plan.noise.1,
-            plan.offset,
-            self.dice.pick(&[0.1, 0.5, 1.0])
-        );
-        let dead = plan.faults.iter().find(|fault| fault.kind.needs == Needs::Imbalance && fault.pack == pack);
-        if let Some(fault) = dead {
-            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.012 }}]", fault.part + 1);
-            let _ = writeln!(
-                text,
-                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
-                0.0012 * capacity
-            );
-        } else if let Some(fault) = plan.faults.iter().find(|one| one.kind.needs == Needs::Bleeding && one.pack == pack)
-        {
-            let _ = writeln!(text, "cell = [{{ number = {}, behind = -0.01 }}]", fault.part + 1);
-        } else if balancing {
-            let _ = writeln!(text, "cell = [{{ number = 2, behind = -0.009 }}]");
-            let _ = writeln!(
-                text,
-                "balance = {{ kind = \"bleed-highest\", amps = {:.3}, threshold = 3.40 }}",
-                0.0006 * capacity
-            );
-        }
-        if self.heater {
-            let _ = writeln!(text, "heater = {{ watts = {:.1}, on_below = 5, off_above = 10 }}", 40.0 * self.plan.loss);
-        }
+        // at the currents of a large charger the charge ends before the knee tells what it has to
+        self.scale.slow |= matches!(kind.name, "out-of-balance" | "equalise" | "bleeder-dead");
     }
 }

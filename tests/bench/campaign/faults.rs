@@ -57,6 +57,8 @@ pub(crate) enum Needs {
     Weather,
     /// Days from 5 to 35 °C.
     Swing,
+    /// Days that differ from 3 to 31 °C.
+    Nights,
     /// A heater, in the cold.
     Heater,
     /// A pack voltage only.
@@ -79,9 +81,16 @@ impl Kind {
     /// Longest time between two sets at which it can show, s.
     pub(crate) fn slowest(&self) -> f64 {
         match self.name {
+            "parallel-gone" => 2.0,
             "lead-resistive" | "bypass" => 10.0,
             _ => f64::INFINITY,
         }
+    }
+
+    /// Smallest bank that can show it, Ah: an offset larger than the current at the end of a charge lets no charge be seen
+    /// to end.
+    pub(crate) fn least_capacity(&self) -> f64 {
+        if self.name == "current-offset" { 65.0 } else { 0.0 }
     }
 }
 
@@ -89,7 +98,9 @@ const fn kind(name: &'static str, code: &'static str, sizes: [f64; 3], unit: Uni
     Kind { name, code, sizes, unit, life: life.0, days: life.1, needs: life.2 }
 }
 
-use Needs::{AtHour, Bleeding, HalfWay, Heater, Imbalance, NoCells, Nothing, OnAndOff, Packs, Swing, Weak, Weather};
+use Needs::{
+    AtHour, Bleeding, HalfWay, Heater, Imbalance, Nights, NoCells, Nothing, OnAndOff, Packs, Swing, Weak, Weather,
+};
 use Unit::{BeyondStep, KelvinDeep, MilliohmOf100, OfCapacity, OfOffset, OfPower, OfRun, PerFour, Plain};
 
 /// Every fault.
@@ -104,14 +115,14 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("lead-resistive", "balance-lead-fault", [0.04, 0.6, 1.0], Plain, (Life::Hold, 6.0, Bleeding)),
     kind("leads-swapped", "balance-lead-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 1.0, Nothing)),
     kind("leak", "self-discharging-cell", [0.1, 2.0, 7.5], OfRun, (Life::Deep, 14.0, Nothing)),
-    kind("bleeder-stuck", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Shore, 14.0, Nothing)),
+    kind("bleeder-stuck", "self-discharging-cell", [0.1, 2.0, 2.4], OfRun, (Life::Deep, 14.0, Nothing)),
     kind("bleeder-dead", "balancing-fails", [0.0, 0.0, 0.0], Plain, (Life::Hold, 8.0, Imbalance)),
     kind("air", "cold-charge", [14.0, 4.0, -5.0], Plain, (Life::Shore, 1.0, Weather)),
     kind("air", "overtemperature", [32.0, 46.0, 53.0], Plain, (Life::Van, 1.0, Weather)),
     kind("air", "hot-exposure", [30.0, 40.0, 44.0], Plain, (Life::Van, 8.0, Weather)),
     kind("absorption-high", "charger-profile", [0.1, 0.6, 1.0], PerFour, (Life::Shore, 1.0, Nothing)),
     kind("equalise", "charger-profile", [14.3, 15.0, 15.6], PerFour, (Life::Shore, 1.0, Nothing)),
-    kind("compensation", "charger-profile", [-3.0, -18.0, -24.0], PerFour, (Life::Shore, 8.0, Swing)),
+    kind("compensation", "charger-profile", [-3.0, -18.0, -24.0], PerFour, (Life::Shore, 10.0, Nights)),
     kind("float-high", "prolonged-high-float", [0.1, 0.85, 1.0], PerFour, (Life::Float, 14.0, Nothing)),
     kind("heater-weak", "heater-weak", [10.0, 85.0, 97.0], Plain, (Life::Shore, 2.0, Heater)),
     kind("sensor-stuck", "sensor-fault", [1.0, 1.0, 1.0], Plain, (Life::Van, 4.0, HalfWay)),
@@ -124,7 +135,7 @@ pub(crate) const KINDS: &[Kind] = &[
     kind("bypass", "bank-description", [0.2, 200.0, 300.0], OfPower, (Life::Van, 2.0, OnAndOff)),
     kind("described-capacity", "bank-description", [-4.0, -25.0, -45.0], Plain, (Life::Deep, 3.0, Nothing)),
     kind("described-cells", "bank-description", [-1.0, -1.0, -1.0], Plain, (Life::Deep, 2.0, NoCells)),
-    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Deep, 16.0, HalfWay)),
+    kind("parallel-gone", "bank-description", [0.03, 0.5, 0.5], Plain, (Life::Van, 4.9, HalfWay)),
     kind("fade", "", [3.0, 12.0, 25.0], Plain, (Life::Deep, 3.0, Nothing)),
     kind("pack-off", "unequal-sharing", [1.0, 1.0, 1.0], Plain, (Life::Deep, 3.0, Packs)),
     kind("outer-resistance", "unequal-sharing", [0.1, 22.0, 70.0], MilliohmOf100, (Life::Deep, 3.0, Packs)),

@@ -31,6 +31,8 @@ pub(crate) struct Scale {
     pub(crate) four: f64,
     /// Absorption and float of the charger, V for four cells.
     pub(crate) volts: (f64, f64),
+    /// A small charger, which takes the whole night and the morning and holds its voltage for its hours.
+    pub(crate) slow: bool,
 }
 
 impl Scale {
@@ -83,16 +85,15 @@ pub(crate) fn text(life: Life, scale: &Scale, dice: &mut Dice) -> String {
         }
         Life::Shore | Life::Hold => {
             let hours = if life == Life::Hold { 9.0 } else { dice.from(1.0, 2.5) };
-            let to = if life == Life::Hold { 14.0 } else { 9.0 };
+            let to = match (life, scale.slow) {
+                (_, true) => 15.0,
+                (Life::Hold, _) => 14.0,
+                _ => 9.0,
+            };
+            let share = if scale.slow { dice.from(0.07, 0.11) } else { dice.from(0.12, 0.28) };
             let mut charger = String::new();
-            scale.source(
-                &mut charger,
-                "shore",
-                dice.from(0.12, 0.28),
-                hours,
-                &format!("on = [{{ from = 1, to = {to}, moves = 20 }}]"),
-            );
-            if life == Life::Hold {
+            scale.source(&mut charger, "shore", share, hours, &format!("on = [{{ from = 1, to = {to}, moves = 20 }}]"));
+            if life == Life::Hold || scale.slow {
                 charger = charger
                     .lines()
                     .filter(|line| !line.starts_with("tail"))

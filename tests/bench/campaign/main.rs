@@ -1,18 +1,24 @@
 //! The campaign: drawn banks, with and without faults, through the whole pipeline; how often it is right and wrong.
 //!
-//! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--like TEXT] [--gate]`.
+//! `cargo bench --bench campaign -- --banks 300 --seed TEXT [--write] [--notes FOLDER] [--only NUMBER] [--like TEXT] [--gate] [--rule]`.
 //! The final count takes the hash of the measured commit for the seed. `--write` renews `docs/accuracy.md`;
 //! `--like` runs only banks whose story holds one of some words, with commas between; `--notes` puts what went wrong, and each bank's scenario that did, into a folder; `--gate` fails on a false
-//! warning; bounds that are too narrow are said, in the page too.
+//! warning; bounds that are too narrow are said, in the page too; `--rule` tells, without the engine, what the data can show.
 
+mod cold;
 mod dice;
 mod draw;
+mod evidence;
 mod faults;
 mod figures;
+mod held;
 mod life;
 mod page;
+mod pairs;
 mod rule;
+mod scenario;
 mod score;
+mod sharing;
 mod watch;
 
 use score::Outcome;
@@ -32,6 +38,7 @@ struct Arguments {
     like: Option<String>,
     write: bool,
     gate: bool,
+    rule: bool,
 }
 
 fn arguments() -> Arguments {
@@ -47,6 +54,7 @@ fn arguments() -> Arguments {
         like: after("--like"),
         write: words.iter().any(|word| word == "--write"),
         gate: words.iter().any(|word| word == "--gate"),
+        rule: words.iter().any(|word| word == "--rule"),
     }
 }
 
@@ -67,7 +75,8 @@ fn main() -> ExitCode {
                 loop {
                     let number = queue.lock().expect("no thread has failed").next();
                     let Some(number) = number else { break };
-                    let outcome = score::run(draw::draw(seed, number));
+                    let plan = draw::draw(seed, number);
+                    let outcome = if asked.rule { score::rule_alone(plan) } else { score::run(plan) };
                     tell(number, &outcome);
                     done.lock().expect("no thread has failed").push((number, outcome));
                 }
@@ -104,8 +113,10 @@ fn tell(number: u64, outcome: &Outcome) {
         .filter(|asked| asked.found.is_none())
         .map(|asked| format!(" missed {} {}", asked.code, asked.severity.word()));
     let wrong = outcome.wrong.iter().map(|wrong| format!(" FALSE {} {}", wrong.code, wrong.severity.word()));
+    let hidden =
+        outcome.excluded.iter().map(|one| format!(" hidden {}", one.run.split(' ').next().unwrap_or_default()));
     eprintln!(
-        "{number:4} {:?} {}x{}s {} Ah, {} s, {:.1} d, {} frames: {};{}{}",
+        "{number:4} {:?} {}x{}s {} Ah, {} s, {:.1} d, {} frames: {};{}{}{}",
         plan.sort,
         plan.packs,
         plan.cells,
@@ -115,7 +126,8 @@ fn tell(number: u64, outcome: &Outcome) {
         outcome.frames,
         plan.about,
         missed.collect::<String>(),
-        wrong.collect::<String>()
+        wrong.collect::<String>(),
+        hidden.collect::<String>()
     );
 }
 

@@ -53,7 +53,7 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
 
 /// While leads or sensors lie, what they hide need not be found; without cell voltages nothing of cells.
 fn blind(plan: &Plan, all: &mut [Expect]) {
-    let faulty = |name: &str| plan.faults.iter().any(|fault| fault.kind.name.starts_with(name));
+    let hides = |fault: &&Drawn| fault.grade > 0 || fault.kind.sizes[0] == fault.kind.sizes[2];
     let cells = [
         "imbalance",
         "low-capacity-cell",
@@ -67,26 +67,24 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
         "balance-lead-fault",
         "bms-cutoff",
     ];
-    let amps = [
-        "cold-charge",
-        "over-current",
-        "prolonged-high-float",
-        "not-fully-charged",
-        "low-in-storage",
-        "charger-profile",
-        "bms-cutoff",
-    ];
+    let amps = ["cold-charge", "over-current", "prolonged-high-float", "not-fully-charged", "low-in-storage"];
     let heat = ["cold-charge", "overtemperature", "hot-exposure"];
     for one in all.iter_mut() {
         let own = one.grade.is_some();
         let of = |list: &[&str]| list.contains(&one.code);
+        // a fault of a pack hides what that pack would show, and what all packs together would
+        let here = |fault: &&Drawn| one.pack.is_none_or(|pack| pack == fault.pack);
+        let faulty =
+            |name: &str| plan.faults.iter().filter(hides).filter(here).any(|fault| fault.kind.name.starts_with(name));
+        let misled = faulty("sensor-stuck") || faulty("sensor-in-air") || faulty("sensor-by-heat");
         let hidden = (!plan.cells_told && of(&cells))
             || (!own && faulty("lead") && of(&cells))
-            || (!own && (faulty("current-") || faulty("bypass") || faulty("described")) && of(&amps))
-            || (!own && faulty("sensor") && of(&heat))
+            || (!own
+                && (faulty("current-offset") || faulty("current-gain") || faulty("bypass") || faulty("described"))
+                && of(&amps))
+            || (!own && misled && of(&heat))
             || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
-            || (one.code == "bank-description" && faulty("cut-out"))
             || (one.code == "low-capacity-cell" && faulty("parallel-gone"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
@@ -131,7 +129,12 @@ fn also(name: &str) -> &'static [(&'static str, Severity)] {
             // run down to nothing it reads the end of its range
             ("sensor-fault", Notice),
         ],
-        "small-cell" => &[("imbalance", Warning), ("low-capacity-cell", Warning)],
+        "small-cell" => &[
+            ("imbalance", Warning),
+            ("low-capacity-cell", Warning),
+            // the first to be empty takes its pack out of the share
+            ("unequal-sharing", Warning),
+        ],
         "connection" => {
             &[("temperature-spread", Warning), ("high-resistance-connection", Warning), ("imbalance", Notice)]
         }
@@ -202,7 +205,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>
     let Some(watch) = watches.get(usize::from(fault.pack)) else { return };
     let pack = Some(fault.pack);
     let (code, grade) = (fault.kind.code, Some(fault.grade));
-    if let Some(must) = shows(plan, fault, watch, watches) {
+    if let Some(must) = shows(plan, fault, watch) {
         let from = fault.from.max(if matches!(code, "sensor-fault" | "balance-lead-fault" | "stale-data") {
             fault.from
         } else {
@@ -231,7 +234,7 @@ fn of_fault(plan: &Plan, fault: &Drawn, watches: &[Watch], all: &mut Vec<Expect>
 }
 
 /// Whether the data can show a fault, and as what it must then be found. Sizes between two limits need not be.
-fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option<Severity> {
+fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
     let size = fault.size.abs();
     let of_capacity = size / plan.capacity * 100.0;
     let (tops, bottoms) = (watch.tops.len(), watch.bottoms.len());
@@ -239,6 +242,10 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
     let grade = |notice: bool, warning: bool| if warning { Some(Warning) } else { notice.then_some(Notice) };
     match (fault.kind.name, fault.kind.code) {
         ("out-of-balance", _) if plan.cells_told && tops >= 1 => grade(of_capacity > 2.6, of_capacity > 6.0),
+        // a cell that never comes to the knee beside others that stand in it: how far it is behind nobody can tell
+        ("out-of-balance", _) if plan.cells_told => {
+            grade(of_capacity > 2.6 && watch.evidence.lag_secs() > 600.0, false)
+        }
         ("small-cell", _) if plan.cells_told && tops >= 1 && bottoms >= 1 => grade(size > 9.0, size > 23.0),
         ("connection", _) if plan.cells_told => {
             // what one step tells, by noise and resolution, against the excess
@@ -262,22 +269,21 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             grade(watch.bleeds > 4 && size * 0.06 > 0.030, false)
         }
         ("leak" | "bleeder-stuck", _) if plan.cells_told => {
-            let lost = size * plan.days * 24.0 / plan.capacity * 100.0;
             let days =
                 |ends: &[f64]| ends.last().zip(ends.first()).map_or(0.0, |(last, first)| (last - first) / 86_400.0);
             let by_bottoms = days(&watch.bottoms) > 6.0 && watch.tops.first().is_some_and(|top| *top < 5.0 * 86_400.0);
-            let spaced = days(&watch.tops) > 6.0 || by_bottoms;
+            let lost = watch.evidence.lost(usize::from(fault.part));
+            let told = |shown: bool, lost: f64| shown && lost / plan.capacity * 100.0 > 1.6;
+            let spaced = told(days(&watch.tops) > 6.0, lost.0) || told(by_bottoms, lost.1);
             let rate = size * 1e3 / plan.capacity * 100.0;
-            if spaced && lost > 1.6 { grade(rate > 2.0, by_bottoms && rate > 14.0) } else { None }
+            if spaced { grade(rate > 2.0, told(by_bottoms, lost.1) && rate > 14.0) } else { None }
         }
-        ("bleeder-dead", _) if plan.cells_told => grade(watch.bled > 14.0 * 3600.0 && tops >= 3, false),
-        ("compensation", _) => {
-            // the voltages held must lie over more than ten kelvin
-            let (cold, hot) = watch.top_celsius;
-            grade(size > 12e0 * f64::from(plan.cells) / 4.0 && tops >= 5 && hot - cold > 13.0, false)
+        ("bleeder-dead", _) if plan.cells_told => {
+            grade(watch.evidence.due_hours(usize::from(fault.part)) > 14.0 && watch.clean_tops >= 3, false)
         }
+        ("compensation", _) => grade(tops >= 5 && watch.evidence.is_compensated(10.0), false),
         ("heater-weak", _) => grade(size > 80.0 && watch.heated > 4.0, false),
-        ("sensor-stuck", _) => grade(left > 14.0 * 3600.0, false).filter(|_| watch_moves(plan)),
+        ("sensor-stuck", _) => grade(left > 14.0 * 3600.0 && watch.evidence.moved() > 4.5, false),
         ("sensor-lost", _) => Some(Notice),
         ("sensor-in-air", _) => {
             // the cells must swing less than the air by more than the documented share
@@ -288,7 +294,7 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
         }
         ("sensor-by-heat", _) => {
             let more = size * (watch.rms / 100.0).powi(2);
-            grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 60.0)
+            grade(more > 10.0, more > 16.0).filter(|_| watch.rms > 1.0 && more < 80.0)
         }
         ("current-offset", _) => {
             // beyond this the current is never seen below what is called the end of a charge
@@ -300,16 +306,11 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
             grade(watch.hidden.0 > 0.017 && watch.hidden.1 >= 8, false)
         }
         ("described-cells", _) => grade(false, watch.steps > 0 && plan.days > 1.0),
-        ("parallel-gone", _) if plan.cells_told => {
-            let after = f64::from(watch.steps) * left / (plan.days * 86_400.0);
+        ("parallel-gone", _) if plan.cells_told && plan.sample <= 2.0 => {
             let lies = plan.faults.iter().any(|other| other.kind.name.starts_with("sensor"));
-            grade(false, size > 0.4 && after > 30.0 && !lies)
+            grade(false, size > 0.4 && watch.evidence.steps_after > 30 && !lies)
         }
-        ("outer-resistance", "unequal-sharing") => {
-            let drawn: f64 = watches.iter().map(|one| one.drawn).sum();
-            let off = 100.0 * (watch.drawn / drawn.max(1e-9) - 1.0 / f64::from(plan.packs)).abs();
-            grade(off > 18.0 && drawn > 0.5 * plan.capacity, off > 34.0 && drawn > 0.5 * plan.capacity)
-        }
+        ("outer-resistance", "unequal-sharing") => grade(watch.off_share() > 18.0, watch.off_share() > 36.0),
         ("pack-off", _) => {
             let share = 100.0 / f64::from(plan.packs);
             grade(share > 18.0, share > 33.0)
@@ -318,8 +319,4 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch, watches: &[Watch]) -> Option
         ("frames-lost", _) => grade(size < 60.0 && plan.days * 86_400.0 / plan.sample > 2000.0, false),
         _ => None,
     }
-}
-
-fn watch_moves(plan: &Plan) -> bool {
-    !plan.text.contains("swing = 1.") && plan.days > 1.5
 }

@@ -5,7 +5,7 @@ use super::figures::{History, truth_of};
 use super::rule::{Expect, expect};
 use super::watch::Watch;
 use cellwright::model::Body;
-use cellwright::model::finding::Severity;
+use cellwright::model::finding::{Finding, Severity};
 use cellwright::pipeline::{Pipeline, Setup};
 use cellwright::sim::{Options, Simulation};
 
@@ -78,7 +78,7 @@ fn start(plan: &Plan) -> Simulation {
 /// The truth of a run: what must and may be found. Reads no frame.
 pub(crate) fn truth(plan: &Plan) -> (Vec<Expect>, Vec<Watch>, History) {
     let mut simulation = start(plan);
-    let mut watches: Vec<Watch> = (0..plan.packs).map(|_| Watch::new()).collect();
+    let mut watches: Vec<Watch> = (0..plan.packs).map(Watch::new).collect();
     let mut history = History::new();
     let least = (0.9f64).min(plan.sample);
     let mut next = 0.0;
@@ -94,6 +94,40 @@ pub(crate) fn truth(plan: &Plan) -> (Vec<Expect>, Vec<Watch>, History) {
         history.look(&truth);
     }
     (expect(plan, &watches), watches, history)
+}
+
+/// What a bank was drawn with, and what of it its data cannot show: the rule alone, without the engine.
+pub(crate) fn rule_alone(plan: Plan) -> Outcome {
+    let (expected, watches, _) = truth(&plan);
+    let (drawn, excluded) = shown(&expected, &watches, &[]);
+    Outcome { plan, frames: 0, asked: Vec::new(), wrong: Vec::new(), drawn, excluded, compared: Vec::new() }
+}
+
+/// How many faults were drawn small or plain, and those of them that the data cannot show.
+fn shown(expected: &[Expect], watches: &[Watch], findings: &[Finding]) -> (u32, Vec<Excluded>) {
+    let of_fault = expected.iter().filter(|one| known(one.code) && one.grade.is_some_and(|grade| grade > 0));
+    let drawn = of_fault.clone().count() as u32;
+    let excluded = of_fault.filter(|one| one.must.is_none()).map(|one| Excluded {
+        run: format!(
+            "{} {}",
+            one.code,
+            one.pack.and_then(|pack| watches.get(usize::from(pack))).map_or_else(String::new, Watch::told)
+        ),
+        found: findings
+            .iter()
+            .filter(|found| same(one, found.code, found.subject.pack))
+            .map(|found| found.severity)
+            .max(),
+    });
+    (drawn, excluded.collect())
+}
+
+fn same(expect: &Expect, code: &str, pack: Option<u8>) -> bool {
+    expect.code == code && (expect.pack.is_none() || pack.is_none() || expect.pack == pack)
+}
+
+fn known(code: &str) -> bool {
+    cellwright::engine::rule::RULES.iter().any(|rule| rule.code == code)
 }
 
 /// Runs a bank through the pipeline and compares.
@@ -116,10 +150,6 @@ pub(crate) fn run(plan: Plan) -> Outcome {
     }
     compare(&plan, &pipeline, (simulation.seconds(), begin), &history, &mut compared);
     let snapshot = pipeline.snapshot();
-    let same = |expect: &Expect, code: &str, pack: Option<u8>| {
-        expect.code == code && (expect.pack.is_none() || pack.is_none() || expect.pack == pack)
-    };
-    let known = |code: &str| cellwright::engine::rule::RULES.iter().any(|rule| rule.code == code);
     let mut asked = Vec::new();
     for expect in expected.iter().filter(|one| known(one.code)) {
         let Some((severity, from)) = expect.must else { continue };
@@ -140,26 +170,11 @@ pub(crate) fn run(plan: Plan) -> Outcome {
             text: format!("after {:.2} h, {} [{}]", one.first.since(begin) / 3600.0, one.text, facts(one)),
         })
         .collect();
-    let of_fault = expected.iter().filter(|one| known(one.code) && one.grade.is_some_and(|grade| grade > 0));
-    let drawn = of_fault.clone().count() as u32;
-    let excluded = of_fault.filter(|one| one.must.is_none()).map(|one| Excluded {
-        run: format!(
-            "{} {}",
-            one.code,
-            one.pack.and_then(|pack| watches.get(usize::from(pack))).map_or_else(String::new, Watch::told)
-        ),
-        found: snapshot
-            .findings
-            .iter()
-            .filter(|found| same(one, found.code, found.subject.pack))
-            .map(|found| found.severity)
-            .max(),
-    });
-    let excluded = excluded.collect();
+    let (drawn, excluded) = shown(&expected, &watches, &snapshot.findings);
     Outcome { plan, frames, asked, wrong, drawn, excluded, compared }
 }
 
-fn facts(finding: &cellwright::model::finding::Finding) -> String {
+fn facts(finding: &Finding) -> String {
     let facts = finding.evidence.0.iter().map(|(fact, number)| format!("{} {number:.3}", fact.name()));
     facts.collect::<Vec<_>>().join(", ")
 }

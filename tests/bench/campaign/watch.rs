@@ -2,7 +2,10 @@
 //!
 //! Each exposure is watched twice: clearly beyond its limit (it must be found), and near it (it may be found).
 
+use super::cold::{plating, sheet};
 use super::draw::Plan;
+use super::evidence::Evidence;
+use super::sharing::Sharing;
 use cellwright::model::finding::Severity::{self, Notice, Urgent, Warning};
 use cellwright::sim::{CellTruth, PackTruth, Truth};
 
@@ -38,8 +41,6 @@ pub(crate) struct Watch {
     cursor: usize,
     /// Seconds of the last look.
     at: f64,
-    /// Charge that came out, Ah.
-    pub(crate) drawn: f64,
     /// Furthest that the cells ever stood apart at the top, % of the capacity.
     pub(crate) apart: f64,
     /// Hours held at 3.55 V a cell and more, clearly and nearly; at 3.475 to 3.55.
@@ -51,6 +52,10 @@ pub(crate) struct Watch {
     pub(crate) bottoms: Vec<f64>,
     /// Lowest and highest temperature of the coldest cell at those of the top, °C.
     pub(crate) top_celsius: (f64, f64),
+    /// Those of them at which the current was still that at which the first cell had come.
+    pub(crate) clean_tops: u32,
+    first_rate: f64,
+    in_first: bool,
     in_knee: bool,
     at_bottom: bool,
     /// Steps of the current on the plateau: sum of their squares (A²), count of those that are large, largest.
@@ -71,73 +76,39 @@ pub(crate) struct Watch {
     /// How often balancing of some cells and not of others began.
     pub(crate) bleeds: u32,
     bleeding: bool,
-    /// Largest change of a cell's voltage that a load the sensor does not see made, V, and how many.
+    /// Largest change of a cell's voltage that a load the sensor does not see made a minute after any that it saw, V, and
+    /// how many.
     pub(crate) hidden: (f64, u32),
     last_unseen: f64,
+    /// What its sensor saw last, A, and when that last changed, s.
+    last_seen: (f64, f64),
     /// Seconds during which some cells were bled and others not.
     pub(crate) bled: f64,
     /// Days since it was last full, largest; throughput since, in cycles; and by the mild word of full.
     full_at: [f64; 2],
     full_through: [f64; 2],
-    /// Path opened while a current flowed, and at all.
+    /// Path opened while a current flowed that the sensor sees, and at all.
     closed: bool,
     last_current: f64,
+    /// Which pack, from 0.
+    pack: u8,
+    sharing: Sharing,
+    /// What single conditions ask for.
+    pub(crate) evidence: Evidence,
 }
 
-fn low(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
+pub(super) fn low(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
     cells.iter().map(get).fold(f64::INFINITY, f64::min)
 }
 
-fn high(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
+pub(super) fn high(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> f64 {
     cells.iter().map(get).fold(f64::NEG_INFINITY, f64::max)
-}
-
-/// Straight lines between points.
-fn between(points: &[(f64, f64)], x: f64) -> f64 {
-    let first = points.first().map_or(0.0, |point| point.1);
-    let last = points.last().map_or(0.0, |point| point.1);
-    let line = |pair: &[(f64, f64)]| {
-        (pair[0].0 <= x && x <= pair[1].0)
-            .then(|| pair[0].1 + (pair[1].1 - pair[0].1) * (x - pair[0].0) / (pair[1].0 - pair[0].0))
-    };
-    points.windows(2).find_map(line).unwrap_or(if points.first().is_some_and(|point| x < point.0) {
-        first
-    } else {
-        last
-    })
-}
-
-/// Largest charge rate of the sheet at a temperature.
-pub(crate) fn sheet(celsius: f64) -> f64 {
-    if celsius < 0.0 {
-        return 0.0;
-    }
-    between(
-        &[
-            (0.0, 0.05),
-            (5.0, 0.10),
-            (10.0, 0.16),
-            (15.0, 0.33),
-            (20.0, 0.5),
-            (45.0, 0.5),
-            (50.0, 0.3),
-            (55.0, 0.1),
-            (60.0, 0.0),
-        ],
-        celsius,
-    )
-}
-
-/// Charge rate at which plating is feared: 0.20C at −4 °C, 31 kJ/mol, never under the sheet.
-pub(crate) fn plating(celsius: f64) -> f64 {
-    let law = 0.20 * (-31_000.0 / 8.3145 * (1.0 / (celsius + 273.15) - 1.0 / 269.15)).exp();
-    if celsius < -20.0 { 0.0 } else { law.max(sheet(celsius)) }
 }
 
 impl Watch {
     /// A pack at the start.
-    pub(crate) fn new() -> Self {
-        Self { closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
+    pub(crate) fn new(pack: u8) -> Self {
+        Self { pack, closed: true, soc: (9.0, -9.0), amps: (1e9, -1e9), top_celsius: (1e9, -1e9), ..Self::default() }
     }
 
     /// One exposure, at its place in the order of all.
@@ -170,6 +141,11 @@ impl Watch {
         self.line(code, severity, false, (near > limit - margin, 0.0));
     }
 
+    /// Furthest that its share lay off that of its capacity, points.
+    pub(crate) fn off_share(&self) -> f64 {
+        self.sharing.most
+    }
+
     /// Every exposure.
     pub(crate) fn lines(&self) -> &[Line] {
         &self.lines
@@ -178,15 +154,21 @@ impl Watch {
     /// What the run gave of what the rule asks for, in words.
     pub(crate) fn told(&self) -> String {
         format!(
-            "{} tops, {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet",
+            "{} tops ({} clean), {} bottoms, {} steps, {:.1} A rms, SOC {:.2} to {:.2}, {:.1} h bled, {:.1} h quiet, {:.0} min lag, \
+             {:.1} to {:.1} °C at the top, {}",
             self.tops.len(),
+            self.clean_tops,
             self.bottoms.len(),
             self.steps,
             self.rms,
             self.soc.0,
             self.soc.1,
             self.bled / 3600.0,
-            self.quiet / 3600.0
+            self.quiet / 3600.0,
+            self.evidence.lag_secs() / 60.0,
+            self.top_celsius.0,
+            self.top_celsius.1,
+            self.evidence.told()
         )
     }
 
@@ -198,11 +180,11 @@ impl Watch {
         if secs <= 0.0 && self.at > 0.0 {
             return;
         }
-        self.drawn = pack.passed.1;
         let missing = |cell: &CellTruth| cell.capacity - cell.charge;
         let apart = high(&pack.cells, missing) - low(&pack.cells, missing);
         self.apart = self.apart.max(100.0 * apart / pack.rated);
-        self.tally(pack, secs);
+        self.tally(pack, plan, secs);
+        self.sharing.look(truth, pack, secs);
         self.heat_and_cold(pack, plan);
         self.volts(pack);
         self.paths(pack, truth);
@@ -211,7 +193,7 @@ impl Watch {
         self.last_amps = pack.amps;
     }
 
-    fn tally(&mut self, pack: &PackTruth, secs: f64) {
+    fn tally(&mut self, pack: &PackTruth, plan: &Plan, secs: f64) {
         let (rate, cells) = (pack.amps / pack.rated, &pack.cells);
         let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;
         let hours = secs / 3600.0;
@@ -236,10 +218,14 @@ impl Watch {
             self.amps = (self.amps.0.min(pack.amps), self.amps.1.max(pack.amps));
         }
         let step = (pack.amps - self.last_amps).abs();
-        if step > 0.05 * pack.rated && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.soc) > 0.1 {
+        let large =
+            step > 0.05 * pack.rated && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.soc) > 0.1;
+        if large {
             self.steps += 1;
             self.squares += step * step;
         }
+        self.evidence.look(pack, secs);
+        self.evidence.look_after(pack, plan, (self.at, self.pack), large);
         let quiet = rate.abs() < 0.08 && (0.2..0.9).contains(&soc);
         self.quiet_for = if quiet { self.quiet_for + secs } else { 0.0 };
         self.quiet = self.quiet.max(self.quiet_for);
@@ -250,10 +236,15 @@ impl Watch {
         self.bleeds += u32::from(bleeding && !self.bleeding);
         self.bleeding = bleeding;
         self.heated += if pack.heating { hours } else { 0.0 };
+        // what its sensor sees changes too where other packs take a part of the load
+        let seen = pack.amps + pack.unseen;
+        let moved = (seen - self.last_seen.0).abs() > 0.01 * pack.rated;
         let hidden = (pack.unseen - self.last_unseen).abs() * low(cells, |cell| cell.ohms);
-        if hidden > 0.001 && high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2 {
+        let flat = high(cells, |cell| cell.volts) < 3.38 && low(cells, |cell| cell.volts) > 3.2;
+        if hidden > 0.001 && flat && !moved && self.at - self.last_seen.1 > 70.0 {
             self.hidden = (self.hidden.0.max(hidden), self.hidden.1 + 1);
         }
+        self.last_seen = (seen, if moved { self.at } else { self.last_seen.1 });
         self.last_unseen = pack.unseen;
     }
 
@@ -322,15 +313,14 @@ impl Watch {
         let opened = self.closed && !closed;
         self.line("bms-cutoff", Warning, true, (opened && self.last_current.abs() > 0.07 * pack.rated, 0.0));
         self.line("bms-cutoff", Warning, false, (!closed, 0.0));
-        (self.closed, self.last_current) = (closed, pack.amps);
+        (self.closed, self.last_current) = (closed, pack.amps + pack.unseen);
         let n = pack.cells.len() as f64;
-        let giving = truth.sources.iter().zip(&truth.set_volts).filter(|(amps, _)| **amps > 0.2);
-        let set = giving.filter_map(|(_, volts)| *volts).fold(0.0, f64::max) / n;
-        let small = pack.amps > 0.0 && pack.amps < 0.08 * pack.rated;
-        let held = high(&pack.cells, |_| truth.bus / n).min(set);
-        self.line("charger-profile", Notice, true, (small && held > 3.60 + 0.052, 1200.0));
+        // what the cells are charged to, whatever the current, as long as the sensor shows that it charges
+        let mean = pack.cells.iter().map(|cell| cell.volts).sum::<f64>() / n;
+        let held = if pack.charge && pack.amps > 0.3 + 0.005 * pack.rated { mean } else { 0.0 };
+        self.line("charger-profile", Notice, true, (held > 3.60 + 0.040 + 0.015, 1200.0));
         self.line("charger-profile", Notice, false, (truth.bus / n > 3.60 + 0.03, 60.0));
-        self.line("charger-profile", Warning, true, (small && held > 3.70 + 0.03, 1200.0));
+        self.line("charger-profile", Warning, true, (held > 3.66 + 0.015, 180.0));
         self.line("charger-profile", Warning, false, (truth.bus / n > 3.655, 60.0));
         let (first, rest) = truth.packs.split_first().map_or((0.0, 0.0), |(one, all)| {
             (one.amps / one.rated, all.iter().map(|one| one.amps / one.rated).sum::<f64>())
@@ -378,14 +368,22 @@ impl Watch {
         let warm = low(cells, |cell| cell.celsius) > 4.0;
         // less what the current adds, at once and slowly
         let knee = low(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate < 0.35 && rate > 0.0 && warm;
+        let first = high(cells, |cell| cell.volts) - 0.25 * rate.max(0.0) > 3.41 && rate > 0.0;
+        if first && !self.in_first {
+            self.first_rate = rate;
+        }
+        self.in_first = first || (self.in_first && high(cells, |cell| cell.volts) > 3.36);
         if knee && !self.in_knee {
             self.tops.push(self.at);
+            self.clean_tops += u32::from((rate - self.first_rate).abs() < 0.06);
+            self.evidence.top(cells);
             let celsius = low(cells, |cell| cell.celsius);
             self.top_celsius = (self.top_celsius.0.min(celsius), self.top_celsius.1.max(celsius));
         }
         let bottom = low(cells, |cell| cell.volts) < 3.02 && rate < 0.0;
         if bottom && !self.at_bottom {
             self.bottoms.push(self.at);
+            self.evidence.bottom(cells);
         }
         // once a rise, once a fall
         self.in_knee = knee || (self.in_knee && low(cells, |cell| cell.volts) > 3.36);

@@ -1,0 +1,138 @@
+//! What a run gave of what the pages of single conditions ask for, from the truth alone.
+
+use super::draw::{Drawn, Plan};
+use super::held::Held;
+use super::watch::{high, low};
+use cellwright::sim::{CellTruth, PackTruth};
+
+/// A bank with a bleeder that is dead balances from here on, V, ...
+const THRESHOLD: f64 = 3.40;
+/// ... and what stands so far above the lowest cell, V; each with a margin.
+const MARGIN: f64 = 0.005;
+const ABOVE_LOWEST: f64 = 0.010;
+/// A cell that stays below the knee while the others stand in it and hardly any current flows: its voltage, that of the mean
+/// cell, V, the least and largest current, C, and how far the cells stand apart, V; the documented figures with a margin.
+const LAGS: f64 = 3.39;
+const MEAN: f64 = 3.41;
+const TAIL: (f64, f64) = (-0.002, 0.046);
+const APART: f64 = 0.12;
+
+/// What was seen of a pack.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Evidence {
+    /// At each full charge: how much later than the median each cell is full, Ah.
+    behind: Vec<Vec<f64>>,
+    /// At each visit of the bottom: how much earlier than the median each is empty, Ah.
+    early: Vec<Vec<f64>>,
+    /// By cell: seconds since the first full charge in which it was to be bled, as described, and the lowest was not.
+    due: Vec<f64>,
+    /// Seconds for which a cell has stayed below the knee with the others in it; longest.
+    lagging: f64,
+    longest_lag: f64,
+    /// Coldest and warmest that the sensors beside one that stands still felt, since it does, °C.
+    siblings: Option<(f64, f64)>,
+    /// Voltages that the charger held.
+    held: Held,
+    /// Large steps of the current since half of the cells in parallel are gone.
+    pub(crate) steps_after: u32,
+}
+
+impl Evidence {
+    /// Looks at a pack.
+    pub(super) fn look(&mut self, pack: &PackTruth, secs: f64) {
+        let cells = &pack.cells;
+        let lowest = low(cells, |cell| cell.volts);
+        if !self.behind.is_empty() {
+            self.due.resize(cells.len(), 0.0);
+            for (due, cell) in self.due.iter_mut().zip(cells) {
+                if cell.volts > THRESHOLD + MARGIN && cell.volts > lowest + ABOVE_LOWEST + MARGIN {
+                    *due += secs;
+                }
+            }
+        }
+        let rate = pack.amps / pack.rated;
+        let mean = cells.iter().map(|cell| cell.volts).sum::<f64>() / cells.len() as f64;
+        self.held.look(pack, mean, secs);
+        let apart = high(cells, |cell| cell.volts) - lowest;
+        let lags = lowest < LAGS && mean > MEAN && (TAIL.0..TAIL.1).contains(&rate) && apart > APART;
+        self.lagging = if lags { self.lagging + secs } else { 0.0 };
+        self.longest_lag = self.longest_lag.max(self.lagging);
+    }
+
+    /// Looks at what the pack's own faults need to be seen since they came.
+    pub(super) fn look_after(&mut self, pack: &PackTruth, plan: &Plan, (at, own): (f64, u8), large_step: bool) {
+        let came = |name: &str| {
+            let is = |fault: &&Drawn| fault.kind.name == name && fault.pack == own && at >= fault.from;
+            plan.faults.iter().find(is)
+        };
+        if let Some(stuck) = came("sensor-stuck") {
+            let others = pack.felt.iter().enumerate().filter(|(index, _)| *index != usize::from(stuck.part));
+            let (sum, count) = others.fold((0.0, 0.0), |(sum, count), (_, felt)| (sum + felt, count + 1.0));
+            let mean: f64 = sum / count;
+            let (cold, warm) = self.siblings.unwrap_or((mean, mean));
+            self.siblings = Some((cold.min(mean), warm.max(mean)));
+        }
+        self.steps_after += u32::from(large_step && came("parallel-gone").is_some());
+    }
+
+    /// A full charge.
+    pub(super) fn top(&mut self, cells: &[CellTruth]) {
+        self.behind.push(behind(cells, |cell| cell.capacity - cell.charge));
+    }
+
+    /// A visit of the bottom.
+    pub(super) fn bottom(&mut self, cells: &[CellTruth]) {
+        self.early.push(behind(cells, |cell| -cell.charge));
+    }
+
+    /// What a cell fell behind from the first full charge to the last, and from the first visit of the bottom, Ah.
+    pub(super) fn lost(&self, cell: usize) -> (f64, f64) {
+        let at = |visit: Option<&Vec<f64>>| visit.and_then(|all| all.get(cell)).copied().unwrap_or(0.0);
+        let over = |visits: &[Vec<f64>]| at(visits.last()) - at(visits.first());
+        (over(&self.behind), over(&self.early))
+    }
+
+    /// Hours in which a cell was to be bled and the lowest was not.
+    pub(super) fn due_hours(&self, cell: usize) -> f64 {
+        self.due.get(cell).copied().unwrap_or(0.0) / 3600.0
+    }
+
+    /// Longest time for which a cell stayed below the knee with the others in it, s.
+    pub(super) fn lag_secs(&self) -> f64 {
+        self.longest_lag
+    }
+
+    /// The same in words.
+    pub(super) fn told(&self) -> String {
+        let cells = self.behind.last().or(self.early.last()).map_or(0, Vec::len);
+        let most = |get: &dyn Fn(usize) -> f64| (0..cells).map(get).fold(0.0, f64::max);
+        format!(
+            "{:.2} Ah lost by the tops, {:.2} Ah by the bottoms, {:.1} h to be bled, held {:.1?}",
+            most(&|cell| self.lost(cell).0),
+            most(&|cell| self.lost(cell).1),
+            most(&|cell| self.due_hours(cell)),
+            self.held.slope()
+        )
+    }
+
+    /// Whether the voltages that were held follow the temperature by clearly more than the limit, in mV/K on four cells.
+    pub(super) fn is_compensated(&self, limit: f64) -> bool {
+        self.held
+            .slope()
+            .is_some_and(|(slope, off, correlation)| 4.0 * slope < -1.2 * limit && off < 12.0 && correlation < -0.85)
+    }
+
+    /// How far the sensors beside one that stands still moved, K.
+    pub(super) fn moved(&self) -> f64 {
+        self.siblings.map_or(0.0, |(cold, warm)| warm - cold)
+    }
+}
+
+/// By cell: how far a figure lies above that of the median.
+fn behind(cells: &[CellTruth], get: impl Fn(&CellTruth) -> f64) -> Vec<f64> {
+    let all: Vec<f64> = cells.iter().map(get).collect();
+    let mut sorted = all.clone();
+    sorted.sort_by(f64::total_cmp);
+    let middle = 0.5 * (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]);
+    all.into_iter().map(|own| own - middle).collect()
+}
