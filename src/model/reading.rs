@@ -144,7 +144,7 @@ impl Slot {
 impl fmt::Display for Slot {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         use Quantity as Q;
-        let name = self.quantity.name().replace('_', " ");
+        let name = self.quantity.name().replace('_', " ").replace("soc", "SOC");
         let (pack, index) = (u16::from(self.pack) + 1, u16::from(self.index) + 1);
         match self.quantity {
             Q::CellVoltage | Q::Temperature | Q::CellBalancing | Q::SensorRole | Q::SensorCell | Q::LinkResistance => {
