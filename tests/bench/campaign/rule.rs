@@ -241,10 +241,11 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
     let left = plan.days * 86_400.0 - fault.from;
     let grade = |notice: bool, warning: bool| if warning { Some(Warning) } else { notice.then_some(Notice) };
     match (fault.kind.name, fault.kind.code) {
-        ("out-of-balance", _) if plan.cells_told && tops >= 1 => grade(of_capacity > 2.6, of_capacity > 6.0),
-        // a cell that never comes to the knee beside others that stand in it: how far it is behind nobody can tell
         ("out-of-balance", _) if plan.cells_told => {
-            grade(of_capacity > 2.6 && watch.evidence.lag_secs() > 600.0, false)
+            // that of which nobody can tell how far it is behind never comes to the knee beside others that stand in it
+            let apart = 100.0 * watch.evidence.apart_at_top() / plan.capacity;
+            let lags = of_capacity > 2.6 && watch.evidence.lag_secs() > 600.0;
+            grade(apart > 2.6 || lags, apart > 6.0)
         }
         ("small-cell", _) if plan.cells_told && tops >= 1 && bottoms >= 1 => grade(size > 9.0, size > 23.0),
         ("connection", _) if plan.cells_told => {
