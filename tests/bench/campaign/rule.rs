@@ -23,6 +23,10 @@ pub(crate) struct Expect {
 /// a tenth.
 const APART: f64 = 0.9;
 
+/// Packs that share the current by so many points unlike their capacities may be told, whatever makes them: the documented
+/// figure less a tenth.
+const UNEVEN: f64 = 13.5;
+
 /// What must and may be found.
 pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let mut all = Vec::new();
@@ -42,6 +46,10 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     }
     for (pack, _) in (0u8..).zip(watches).filter(|(_, watch)| watch.apart > APART) {
         all.push(Expect { pack: Some(pack), code: "imbalance", must: None, may: Some(Warning), grade: None });
+    }
+    for (pack, watch) in (0u8..).zip(watches).filter(|(_, watch)| watch.off_share() > UNEVEN) {
+        let may = if watch.off_share() > 2.0 * UNEVEN { Warning } else { Notice };
+        all.push(Expect { pack: Some(pack), code: "unequal-sharing", must: None, may: Some(may), grade: None });
     }
     if plan.faults.iter().any(|fault| fault.kind.name == "bleeder-stuck") {
         // its state says that it bleeds: where it draws next to nothing it is also one that does not reach its cell
