@@ -258,6 +258,8 @@ impl Drawing {
             {
                 kind.sizes[grade]
             }
+            // no heater lacks more than all
+            _ if kind.name == "heater-weak" => base.min(100.0),
             Unit::Plain => base,
             Unit::OfCapacity => base / 100.0 * self.plan.capacity * if self.dice.chance(0.5) { 1.0 } else { -1.0 },
             Unit::OfRun => base / 100.0 * self.plan.capacity,

@@ -85,6 +85,12 @@ impl Evidence {
         self.early.push(behind(cells, |cell| -cell.charge));
     }
 
+    /// Furthest that the cells stood apart at a full charge, Ah.
+    pub(super) fn apart_at_top(&self) -> f64 {
+        let ends = |all: &Vec<f64>| all.iter().fold((0.0f64, 0.0f64), |(a, b), one| (a.min(*one), b.max(*one)));
+        self.behind.iter().map(ends).map(|(low, high)| high - low).fold(0.0, f64::max)
+    }
+
     /// What a cell fell behind from the first full charge to the last, and from the first visit of the bottom, Ah.
     pub(super) fn lost(&self, cell: usize) -> (f64, f64) {
         let at = |visit: Option<&Vec<f64>>| visit.and_then(|all| all.get(cell)).copied().unwrap_or(0.0);

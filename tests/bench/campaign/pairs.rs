@@ -53,7 +53,8 @@ impl Kind {
 
     /// It comes with a weather of its own.
     fn has_weather(&self) -> bool {
-        matches!(self.needs, Needs::Weather | Needs::Swing | Needs::Heater) || self.name == "sensor-stuck"
+        matches!(self.needs, Needs::Weather | Needs::Swing | Needs::Nights | Needs::Heater)
+            || self.name == "sensor-stuck"
     }
 }
 

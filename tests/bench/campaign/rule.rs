@@ -23,6 +23,10 @@ pub(crate) struct Expect {
 /// a tenth.
 const APART: f64 = 0.9;
 
+/// Packs that share the current by so many points unlike their capacities may be told, whatever makes them: the documented
+/// figure less a tenth.
+const UNEVEN: f64 = 13.5;
+
 /// What must and may be found.
 pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     let mut all = Vec::new();
@@ -42,6 +46,10 @@ pub(crate) fn expect(plan: &Plan, watches: &[Watch]) -> Vec<Expect> {
     }
     for (pack, _) in (0u8..).zip(watches).filter(|(_, watch)| watch.apart > APART) {
         all.push(Expect { pack: Some(pack), code: "imbalance", must: None, may: Some(Warning), grade: None });
+    }
+    for (pack, watch) in (0u8..).zip(watches).filter(|(_, watch)| watch.off_share() > UNEVEN) {
+        let may = if watch.off_share() > 2.0 * UNEVEN { Warning } else { Notice };
+        all.push(Expect { pack: Some(pack), code: "unequal-sharing", must: None, may: Some(may), grade: None });
     }
     if plan.faults.iter().any(|fault| fault.kind.name == "bleeder-stuck") {
         // its state says that it bleeds: where it draws next to nothing it is also one that does not reach its cell
@@ -241,10 +249,11 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
     let left = plan.days * 86_400.0 - fault.from;
     let grade = |notice: bool, warning: bool| if warning { Some(Warning) } else { notice.then_some(Notice) };
     match (fault.kind.name, fault.kind.code) {
-        ("out-of-balance", _) if plan.cells_told && tops >= 1 => grade(of_capacity > 2.6, of_capacity > 6.0),
-        // a cell that never comes to the knee beside others that stand in it: how far it is behind nobody can tell
         ("out-of-balance", _) if plan.cells_told => {
-            grade(of_capacity > 2.6 && watch.evidence.lag_secs() > 600.0, false)
+            // that of which nobody can tell how far it is behind never comes to the knee beside others that stand in it
+            let apart = 100.0 * watch.evidence.apart_at_top() / plan.capacity;
+            let lags = of_capacity > 2.6 && watch.evidence.lag_secs() > 600.0;
+            grade(apart > 2.6 || lags, apart > 6.0)
         }
         ("small-cell", _) if plan.cells_told && tops >= 1 && bottoms >= 1 => grade(size > 9.0, size > 23.0),
         ("connection", _) if plan.cells_told => {
