@@ -270,18 +270,21 @@ impl KneeWatch {
     /// where that tells.
     fn by_voltage(&self, runner: &Runner, sweep: &Sweep, passed: f64) -> Option<Arrival> {
         let mark = sweep.mark;
-        if sweep.end == End::Top || self.late || runner.mark.is_some() {
+        if sweep.end == End::Top || runner.mark.is_some() {
             return None;
         }
         let volts = mark - runner.seen?.0;
         let load = 0.25 * sweep.drive.ratio * self.first?.0;
+        let lag = sweep.lag(self.earliest()?.2 - sweep.drive.slow);
         let off = TELLS_OFF.hypot(LOAD_OFF * load).hypot(runner.off);
         let later = |volts: f64| (drawn_curve(volts) - drawn_curve(mark)).max(0.0) * sweep.capacity;
         let (low, high) = (later(volts - off), later(volts + off));
         let came = volts + off < TELLS_BELOW;
         let after = if came { later(volts) } else { low };
         let half = if came { ((high - low) / 2.0).max(after - low).hypot(CURVE_OFF * after) } else { 0.0 };
-        Some(Arrival { after: passed + after, off: half.hypot(0.01 * passed), came })
+        // At another current than the first cell's nothing is measured beside it: all of it is as unsure as the curve.
+        let unsure = if self.late { CURVE_OFF } else { 0.01 };
+        Some(Arrival { after: passed + after, off: half.hypot(unsure * passed).hypot(lag), came })
     }
 
     /// A cell that has not come to the upper mark when the current has died away: how much less it holds at least than

@@ -1,6 +1,6 @@
 //! The truth of each estimate at a moment, as a range where the word leaves room.
 
-use super::draw::Plan;
+use super::draw::{Drawn, Plan};
 use cellwright::sim::{PackTruth, Truth};
 
 /// Seconds between two moments that are kept.
@@ -145,7 +145,13 @@ pub(crate) fn truth_of(
         "early_at_top_ah" => of(&|moment| behind(missing(moment), 1.0)),
         "early_at_bottom_ah" => of(&|moment| behind(column(moment, 0), 1.0)),
         "less_than_median_ah" => of(&|moment| behind(column(moment, 1), 1.0)),
-        "loses_ma" => of(&|moment| behind(column(moment, 4), -1e3)),
+        "loses_ma" => {
+            // a bleeder that is stuck is no leak of the cell, and the same from outside
+            let here = |fault: &&Drawn| fault.pack == pack && Some(fault.part) == cell;
+            let stuck = plan.faults.iter().filter(here).filter(|fault| fault.kind.name == "bleeder-stuck");
+            let draws = 1e3 * stuck.map(|fault| fault.size).sum::<f64>();
+            of(&|moment| one(behind(column(moment, 4), -1e3).0 + draws))
+        }
         "connection_mohm" => of(&|moment| {
             // the cell's own difference is no connection, and from outside the same
             let told = behind(column(moment, 3), -1e3).0;
