@@ -33,8 +33,8 @@ pub(crate) struct Evidence {
     siblings: Option<(f64, f64)>,
     /// Voltages that the charger held.
     held: Held,
-    /// Large steps of the current since half of the cells in parallel are gone.
-    pub(crate) steps_after: u32,
+    /// Large steps of the current since half of the cells in parallel are gone: how many, and the sum of their squares, A².
+    pub(crate) steps_after: (u32, f64),
 }
 
 impl Evidence {
@@ -60,7 +60,7 @@ impl Evidence {
     }
 
     /// Looks at what the pack's own faults need to be seen since they came.
-    pub(super) fn look_after(&mut self, pack: &PackTruth, plan: &Plan, (at, own): (f64, u8), large_step: bool) {
+    pub(super) fn look_after(&mut self, pack: &PackTruth, plan: &Plan, (at, own): (f64, u8), large_step: Option<f64>) {
         let came = |name: &str| {
             let is = |fault: &&Drawn| fault.kind.name == name && fault.pack == own && at >= fault.from;
             plan.faults.iter().find(is)
@@ -72,7 +72,9 @@ impl Evidence {
             let (cold, warm) = self.siblings.unwrap_or((mean, mean));
             self.siblings = Some((cold.min(mean), warm.max(mean)));
         }
-        self.steps_after += u32::from(large_step && came("parallel-gone").is_some());
+        if let Some(step) = large_step.filter(|_| came("parallel-gone").is_some()) {
+            self.steps_after = (self.steps_after.0 + 1, self.steps_after.1 + step * step);
+        }
     }
 
     /// A full charge.

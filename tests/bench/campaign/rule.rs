@@ -317,7 +317,10 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
         ("described-cells", _) => grade(false, watch.steps > 0 && plan.days > 1.0),
         ("parallel-gone", _) if plan.cells_told && plan.sample <= 2.0 => {
             let lies = plan.faults.iter().any(|other| other.kind.name.starts_with("sensor"));
-            grade(false, size > 0.4 && watch.evidence.steps_after > 30 && !lies)
+            let (steps, squares) = watch.evidence.steps_after;
+            let rise = 0.1 / plan.capacity * (squares / f64::from(steps.max(1))).sqrt();
+            let noise = (0.47 * plan.steps.0).max(1.4 * plan.noise.0);
+            grade(false, size > 0.4 && steps > 30 && rise > 2.0 * noise && !lies)
         }
         ("outer-resistance", "unequal-sharing") => grade(watch.off_share() > 18.0, watch.off_share() > 36.0),
         ("pack-off", _) => {

@@ -225,7 +225,7 @@ impl Watch {
             self.squares += step * step;
         }
         self.evidence.look(pack, secs);
-        self.evidence.look_after(pack, plan, (self.at, self.pack), large);
+        self.evidence.look_after(pack, plan, (self.at, self.pack), large.then_some(step));
         let quiet = rate.abs() < 0.08 && (0.2..0.9).contains(&soc);
         self.quiet_for = if quiet { self.quiet_for + secs } else { 0.0 };
         self.quiet = self.quiet.max(self.quiet_for);
