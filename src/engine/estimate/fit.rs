@@ -10,6 +10,8 @@ use serde::{Deserialize, Serialize};
 const FAST: f64 = 0.9;
 /// They part when they differ by so many standard errors.
 const PARTED: f64 = 4.5;
+/// Within so many they still say the same.
+const AGREE: f64 = 1.5;
 /// Only after so many steps.
 const PARTED_AFTER: u32 = 12;
 /// A step further off than so many times the noise is pulled in to it.
@@ -49,6 +51,8 @@ pub struct Fit {
     count: u32,
     /// Steps in a row that were pulled in from the same side, and which.
     row: i8,
+    /// What the slow fit said when both last said the same, Ω.
+    agreed: f64,
     /// What it was before it changed at once, Ω, and at which step that was.
     jump: Option<(f64, u32)>,
     /// The step before: size, lower and higher voltage.
@@ -76,7 +80,9 @@ impl Fit {
         self.row = if side != 0 && side == self.row.signum() { self.row.saturating_add(side) } else { side };
         if self.count >= 1 && self.row.abs() < LEARNS_UP_TO {
             let share = NOISE_SHARE.max(1.0 / f64::from(self.count));
-            self.noise += share * (off.abs().min(most).powi(2) - self.noise);
+            // what has changed is no noise: the fast fit follows it
+            let least = off.abs().min((volts - self.fast.theta * amps).abs());
+            self.noise += share * (least.min(most).powi(2) - self.noise);
         }
         let near = if self.count < 3 { volts } else { self.slow.theta * amps + off.clamp(-most, most) };
         self.slow.take(amps, near, noise.keep);
@@ -84,10 +90,12 @@ impl Fit {
         let square = if repeats { 0.0 } else { amps * amps };
         self.told = (noise.keep * self.told.0 + square, FAST * self.told.1 + square);
         self.count = self.count.saturating_add(1);
-        let before = self.slow.theta;
-        if self.has_parted() || self.row.abs() >= ALL_PULLED {
+        if self.are_apart(AGREE) == Some(false) {
+            self.agreed = self.slow.theta;
+        }
+        if self.are_apart(PARTED) == Some(true) || self.row.abs() >= ALL_PULLED {
             (self.slow, self.told.0, self.row) = (self.fast, self.told.1, 0);
-            self.jump = self.jump.or((before > 0.0).then_some((before, self.count)));
+            self.jump = self.jump.or((self.agreed > 0.0).then_some((self.agreed, self.count)));
         }
     }
 
@@ -96,10 +104,11 @@ impl Fit {
         learnt.sqrt().max(self.floor)
     }
 
-    fn has_parted(&self) -> bool {
+    /// Whether the two fits differ by so many standard errors; none before there are steps enough to tell.
+    fn are_apart(&self, errors: f64) -> Option<bool> {
         let (slow, fast) = self.told;
         let both = self.sigma() * (1.0 / slow + 1.0 / fast).sqrt();
-        self.count >= PARTED_AFTER && (self.slow.theta - self.fast.theta).abs() > PARTED * both
+        (self.count >= PARTED_AFTER).then(|| (self.slow.theta - self.fast.theta).abs() > errors * both)
     }
 
     /// The resistance, Ω.
