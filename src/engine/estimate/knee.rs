@@ -30,6 +30,11 @@ const LOAD_OFF: f64 = 0.25;
 /// Published curves are unlike there, and so is what the current adds to a cell near empty: between 3.0 and 3.1 V cells
 /// differ by this share in how much charge that is (Plett, Naumann, Sunil & Pattipati; docs/sources.md).
 const CURVE_OFF: f64 = 0.4;
+/// The voltage of a cell that has not come to the upper mark tells only once the current adds less than this, V: on the
+/// flat foot of the knee ten millivolts are a tenth of the capacity. And all of it is left open.
+const DIED_AWAY: f64 = 0.010;
+/// Below the foot it tells no more than this share of the capacity: there the published curves are flat.
+const FOOT_AT: f64 = 0.02;
 /// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
 const ENDS: f64 = 0.01;
 /// ... and below this share of that at the first crossing.
@@ -290,15 +295,15 @@ impl KneeWatch {
     /// A cell that has not come to the upper mark when the current has died away: how much less it holds at least than
     /// the first, by the voltages of both and the published curve that makes least of them.
     fn at_least(&self, runner: &Runner, sweep: &Sweep) -> Option<f64> {
-        if sweep.end == End::Bottom {
+        if sweep.end == End::Bottom || sweep.drive.volts > DIED_AWAY {
             return None;
         }
         let came = self.runners.iter().filter(|runner| runner.sure);
         let first = came.filter_map(|runner| runner.seen).map(|(beyond, _)| beyond).max_by(f64::total_cmp)?;
-        let off = error_volts(sweep, runner.off).hypot(LOAD_OFF * sweep.drive.volts);
+        let off = error_volts(sweep, runner.off).hypot(sweep.drive.volts);
         let (first, own) = (sweep.mark + first - off, sweep.mark + runner.seen?.0 + off);
         let apart = |(curve, between): &(&Table, &Table)| charged(curve, between, first) - charged(curve, between, own);
-        let least = CHARGED.iter().map(apart).fold(f64::MAX, f64::min);
+        let least = CHARGED.iter().map(apart).fold(FOOT_AT, f64::min);
         Some(least * sweep.capacity - 2.0 * sweep.lag(sweep.drive.slow.max(0.0)))
     }
 

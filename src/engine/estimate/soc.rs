@@ -373,7 +373,7 @@ mod tests {
         assert_eq!(soc(&story), "48 50 51", "1.5 % of what was full and 1 % of what was counted, each by itself");
         // Laid up: 0.1 A that nobody sees is 2.4 % a day.
         story.run(full + 5.0 * HOUR, full + 77.0 * HOUR, 10.0, |_, bus| set(bus, 3.28, 0.0));
-        assert_eq!(soc(&story), "40 50 58");
+        assert_eq!(soc(&story), "41 50 58");
     }
 
     #[test]
