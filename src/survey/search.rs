@@ -4,8 +4,10 @@ use super::amps::{self, Amps};
 use super::cells::{self, Cell};
 use super::fit;
 use super::found::{Found, Known, Open, Role, When};
+use super::heat::Heat;
 use super::keep::{Keep, Key};
 use super::packs::{self, Pack, Packs};
+use super::sensors;
 use super::size::{self, Sizes};
 use super::soc::{self, Soc};
 use super::view::{Choice, Row, View, views};
@@ -54,8 +56,8 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         scales.clone_from(&sizes.open);
         of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
-        let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
-        let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
+        let keys: Vec<Key> = found.roles.iter().map(Role::key).collect();
+        let place = warm::Where { taken: &taken, own: &keys, by_choice: packs.by_choice, celsius: known.celsius };
         of_sensors(&views, &heats, &place, &mut found.roles);
     }
     say_open(&mut found, &scales, known);
@@ -124,8 +126,8 @@ fn sized(
 }
 
 /// The temperatures that go with the heat of the current.
-fn of_sensors(views: &[View], heats: &[warm::Heat], place: &warm::Where, roles: &mut Vec<Role>) {
-    let sensors = warm::find(views, heats, place);
+fn of_sensors(views: &[View], heats: &[Heat], place: &warm::Where, roles: &mut Vec<Role>) {
+    let sensors = sensors::find(views, heats, place);
     if sensors.len() > MAX_SENSORS {
         return; // more than a pack can have: a counter was taken for a multiplexor
     }
@@ -220,13 +222,18 @@ fn say_open(found: &mut Found, scales: &[f64], known: &Known) {
 }
 
 /// The heat that each pack's current makes.
-fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<warm::Heat> {
+fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<Heat> {
     let own = sizes.likely.zip(known.capacity).map(|(scale, capacity)| scale / capacity);
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);
-    let zero = sizes.amps.and_then(|(scale, _)| Some(-size::offset(amps, soc, scale)? / scale));
+    let likely = sizes.amps.map(|(scale, _)| scale).or(sizes.likely);
+    let zero = likely.and_then(|scale| Some(-size::offset(amps, soc, scale)? / scale));
     let zero = zero.or(soc.and_then(|soc| soc.first()).map(|soc| soc.zero)).unwrap_or(0.0);
-    amps.iter().map(|amps| warm::Heat::new(amps, zero, share, row)).collect()
+    let soc = |pack: usize| match (sizes.soc, soc.and_then(|soc| soc.get(pack))) {
+        (Some((scale, _)), Some(soc)) => fit::scaled(&soc.counts, scale, 0.0),
+        _ => Vec::new(),
+    };
+    amps.iter().enumerate().map(|(pack, amps)| Heat::new(amps, zero, share, &soc(pack), row)).collect()
 }
 
 fn taken(views: &[View], packs: &[Pack]) -> Taken {
@@ -308,6 +315,10 @@ impl View<'_> {
 }
 
 impl Role {
+    fn key(&self) -> Key {
+        Key { channel: self.channel, id: self.id, bytes: self.bytes }
+    }
+
     fn because(mut self, evidence: String) -> Self {
         self.evidence = evidence;
         self

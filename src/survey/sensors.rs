@@ -1,0 +1,133 @@
+//! The sensors of a bank: they are written alike, stand at one place of every pack's messages, and are judged together.
+
+use super::bits::overlap;
+use super::heat::Heat;
+use super::packs::order;
+use super::scale::{Usual, WARM};
+use super::view::View;
+use super::warm::{self, Slow, Warm, Where};
+
+/// What must speak for a place when nothing else is known, and what of it must be the heat's.
+const LEADS: (f64, f64) = (4.0, 1.5);
+/// The same for one that is like another.
+const FOLLOWS: (f64, f64) = (1.0, -1.0);
+/// How much the others count beside the best.
+const OTHERS: f64 = 0.3;
+/// How sure a way to write them must be to be named.
+const SURE: f64 = 0.75;
+/// How far two sensors of a bank usually are apart at most, K.
+const APART: f64 = 6.0;
+
+/// Runs at one place of every pack's messages.
+struct Group {
+    members: Vec<Slow>,
+    /// What speaks for it, and what of it is the heat's, for each way to write it.
+    ways: Vec<(f64, f64)>,
+}
+
+/// The temperatures, sensor by sensor, each for every pack.
+pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<Warm>> {
+    let Some(heat) = heats.first() else { return Vec::new() };
+    let all = warm::find(views, heat, place);
+    let groups = groups(views, &all, (heat, heats.len()), place);
+    sorted(views, sensors(views, &groups), place.by_choice)
+}
+
+/// The places at which every pack has a slow run.
+fn groups(views: &[View], all: &[Slow], (heat, packs): (&Heat, usize), place: &Where) -> Vec<Group> {
+    let shape = |slow: &Slow| {
+        let view = views.get(slow.view);
+        (slow.run.big, slow.run.low, slow.run.signed, view.map(|view| (view.key.bytes, view.choice.is_some())))
+    };
+    let mut groups = Vec::new();
+    for head in all {
+        let mut members: Vec<Slow> = all.iter().filter(|other| shape(other) == shape(head)).cloned().collect();
+        // of each pack's runs the one that is as long, or nearly
+        members.sort_by_key(|slow| (order(views, place.by_choice, slow.view, 0), slow.run.len.abs_diff(head.run.len)));
+        members.dedup_by_key(|slow| slow.view);
+        let Some(number) = members.iter().position(|slow| slow.view == head.view) else { continue };
+        // several messages of one pack may have the same shape: those as far apart as the packs are
+        let each = members.len() / packs.max(1);
+        if members.len() != each * packs || each == 0 {
+            continue;
+        }
+        let members: Vec<Slow> = members.into_iter().skip(number % each).step_by(each).collect();
+        let more = if packs > 1 { warm::EACH } else { 0.0 };
+        let mean = |usual: &Usual| {
+            let of_each = members.iter().map(|slow| slow.speaks(usual, heat, place.celsius));
+            let sum = of_each.fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
+            (sum.0 / packs as f64 + more, sum.1 / packs as f64)
+        };
+        let ways = WARM.iter().map(mean).collect();
+        groups.push(Group { ways, members });
+    }
+    groups
+}
+
+impl Group {
+    /// Middle, °C.
+    fn middle(&self, usual: &Usual) -> f64 {
+        let count = self.members.len().max(1) as f64;
+        self.members.iter().map(|slow| slow.counts.1).sum::<f64>() / count * usual.scale + usual.offset
+    }
+
+    fn speaks(&self, way: usize) -> (f64, f64) {
+        self.ways.get(way).copied().unwrap_or((f64::NEG_INFINITY, 0.0))
+    }
+
+    fn passes(&self, way: usize, least: (f64, f64)) -> bool {
+        let own = self.speaks(way);
+        own.0 >= least.0 && own.1 >= least.1
+    }
+
+    fn shares_bits(&self, views: &[View], other: &Self) -> bool {
+        let mask = |slow: &Slow| slow.run.mask(views.get(slow.view).map_or(0, View::bytes));
+        self.members.iter().any(|a| other.members.iter().any(|b| a.view == b.view && overlap(&mask(a), &mask(b))))
+    }
+}
+
+/// The groups that are the bank's sensors: alike to the one for which most speaks.
+fn sensors(views: &[View], groups: &[Group]) -> Vec<Vec<Warm>> {
+    let mut best: Vec<(f64, Usual, Vec<&Group>)> = Vec::new();
+    for (way, usual) in WARM.iter().enumerate() {
+        let of_way = groups.iter().filter(|group| group.passes(way, LEADS));
+        let Some(lead) = of_way.max_by(|a, b| a.speaks(way).0.total_cmp(&b.speaks(way).0)) else { continue };
+        let mut order: Vec<&Group> = groups.iter().filter(|group| group.passes(way, FOLLOWS)).collect();
+        order.sort_by(|a, b| b.speaks(way).0.total_cmp(&a.speaks(way).0));
+        let mut kept = vec![lead];
+        for other in order {
+            let alike = (other.middle(usual) - lead.middle(usual)).abs() <= APART;
+            if alike && !kept.iter().any(|kept| kept.shares_bits(views, other)) {
+                kept.push(other);
+            }
+        }
+        let others: f64 = kept.iter().skip(1).map(|group| group.speaks(way).0).sum();
+        best.push((lead.speaks(way).0 + OTHERS * others, *usual, kept));
+    }
+    best.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let Some((most, usual, kept)) = best.first() else { return Vec::new() };
+    // offsets so near to each other say the same
+    let near = |other: &Usual| other.scale == usual.scale && (other.offset - usual.offset).abs() < 0.5;
+    let others: f64 = best.iter().filter(|(_, other, _)| !near(other)).map(|(sum, ..)| (sum - most).exp()).sum();
+    let sure = 1.0 / (1.0 + others);
+    if sure < SURE {
+        return Vec::new();
+    }
+    let named = |slow: &Slow| {
+        let together = slow.warms.line.together;
+        Warm { view: slow.view, run: slow.run, usual: *usual, together, sure }
+    };
+    kept.iter().map(|group| group.members.iter().map(named).collect()).collect()
+}
+
+/// In the order of their messages and bits.
+fn sorted(views: &[View], mut sensors: Vec<Vec<Warm>>, by_choice: bool) -> Vec<Vec<Warm>> {
+    let front = |group: &Vec<Warm>| {
+        group.first().map(|warm| {
+            let bytes = views.get(warm.view).map_or(0, View::bytes);
+            order(views, by_choice, warm.view, warm.run.front(bytes))
+        })
+    };
+    sensors.sort_by_key(front);
+    sensors
+}
