@@ -18,6 +18,7 @@ mod sensors;
 mod size;
 mod soc;
 mod starts;
+mod twins;
 mod view;
 mod volts;
 mod warm;

@@ -10,6 +10,7 @@ use super::packs::{self, Pack, Packs};
 use super::sensors;
 use super::size::{self, Sizes};
 use super::soc::{self, Soc};
+use super::twins::Twins;
 use super::view::{Choice, Row, View, views};
 use super::volts::{self, Taken};
 use super::warm;
@@ -57,8 +58,11 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
         let keys: Vec<Key> = found.roles.iter().map(Role::key).collect();
-        let place = warm::Where { taken: &taken, own: &keys, by_choice: packs.by_choice, celsius: known.celsius };
-        of_sensors(&views, &heats, &place, &mut found.roles);
+        if let Some(twins) = Twins::of(&views, &packs.packs, packs.by_choice) {
+            let (by_choice, celsius) = (packs.by_choice, known.celsius);
+            let place = warm::Where { taken: &taken, own: &keys, by_choice, twins: &twins, celsius };
+            of_sensors(&views, &heats, &place, &mut found.roles);
+        }
     }
     say_open(&mut found, &scales, known);
     found

@@ -29,34 +29,35 @@ struct Group {
 pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<Warm>> {
     let Some(heat) = heats.first() else { return Vec::new() };
     let all = warm::find(views, heat, place);
-    let groups = groups(views, &all, (heat, heats.len()), place);
+    let groups = groups(views, &all, heats, place);
     sorted(views, sensors(views, &groups), place.by_choice)
 }
 
 /// The places at which every pack has a slow run.
-fn groups(views: &[View], all: &[Slow], (heat, packs): (&Heat, usize), place: &Where) -> Vec<Group> {
-    let shape = |slow: &Slow| {
-        let view = views.get(slow.view);
-        (slow.run.big, slow.run.low, slow.run.signed, view.map(|view| (view.key.bytes, view.choice.is_some())))
-    };
+fn groups(views: &[View], all: &[Slow], heats: &[Heat], place: &Where) -> Vec<Group> {
     let mut groups = Vec::new();
     for head in all {
-        let mut members: Vec<Slow> = all.iter().filter(|other| shape(other) == shape(head)).cloned().collect();
-        // of each pack's runs the one that is as long, or nearly
-        members.sort_by_key(|slow| (order(views, place.by_choice, slow.view, 0), slow.run.len.abs_diff(head.run.len)));
-        members.dedup_by_key(|slow| slow.view);
-        let Some(number) = members.iter().position(|slow| slow.view == head.view) else { continue };
-        // several messages of one pack may have the same shape: those as far apart as the packs are
-        let each = members.len() / packs.max(1);
-        if members.len() != each * packs || each == 0 {
-            continue;
-        }
-        let members: Vec<Slow> = members.into_iter().skip(number % each).step_by(each).collect();
-        let more = if packs > 1 { warm::EACH } else { 0.0 };
+        let Some(twins) = views.get(head.view).and_then(|view| place.twins.views(view)) else { continue };
+        let of_pack = |(view, heat): (usize, &Heat)| {
+            if view == head.view {
+                return Some(head.clone());
+            }
+            // of the runs there the one that is as long, or nearly
+            let same = |other: &&Slow| {
+                let place = |slow: &Slow| (slow.run.big, slow.run.low, slow.run.signed);
+                other.view == view && place(other) == place(head)
+            };
+            let near = all.iter().filter(same).min_by_key(|slow| slow.run.len.abs_diff(head.run.len));
+            near.unwrap_or(head).read(view, views.get(view)?, heat)
+        };
+        let members: Option<Vec<Slow>> = twins.iter().copied().zip(heats).map(of_pack).collect();
+        let Some(members) = members.filter(|members| members.len() == heats.len()) else { continue };
+        let packs = members.len() as f64;
+        let more = if heats.len() > 1 { warm::EACH } else { 0.0 };
         let mean = |usual: &Usual| {
-            let of_each = members.iter().map(|slow| slow.speaks(usual, heat, place.celsius));
+            let of_each = members.iter().zip(heats).map(|(slow, heat)| slow.speaks(usual, heat, place.celsius));
             let sum = of_each.fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
-            (sum.0 / packs as f64 + more, sum.1 / packs as f64)
+            (sum.0 / packs + more, sum.1 / packs)
         };
         let ways = WARM.iter().map(mean).collect();
         groups.push(Group { ways, members });

@@ -7,6 +7,7 @@ use super::heat::{Heat, Warms};
 use super::keep::Key;
 use super::scale::{Usual, WARM};
 use super::starts::{Start, grown, starts};
+use super::twins::Twins;
 use super::view::View;
 use super::volts::Taken;
 
@@ -50,6 +51,7 @@ pub(super) struct Where<'a> {
     /// The messages of the bank's other values.
     pub(super) own: &'a [Key],
     pub(super) by_choice: bool,
+    pub(super) twins: &'a Twins,
     /// How warm it is around the bank, °C.
     pub(super) celsius: Option<f64>,
 }
@@ -151,6 +153,13 @@ fn slow(counts: &[f32]) -> Option<Slow> {
 }
 
 impl Slow {
+    /// The same bits in another message; `None` when they do not move slowly there.
+    pub(super) fn read(&self, at: usize, view: &View, heat: &Heat) -> Option<Self> {
+        let counts = view.series(&self.run);
+        let slow = slow(&counts)?;
+        Some(Self { view: at, run: self.run, warms: heat.warms(&counts), weight: self.weight, ..slow })
+    }
+
     /// What speaks for it as a temperature when it is written this way, in all, and what of it is the heat's.
     pub(super) fn speaks(&self, usual: &Usual, heat: &Heat, celsius: Option<f64>) -> (f64, f64) {
         let at = |count: f64| count * usual.scale + usual.offset;
