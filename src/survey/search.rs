@@ -14,7 +14,7 @@ use super::twins::Twins;
 use super::view::{Choice, Row, View, views};
 use super::volts::{self, Taken};
 use super::warm;
-use crate::layout::Field;
+use crate::layout::{Field, Order};
 use crate::model::{MAX_SENSORS, Quantity, Slot};
 
 pub(super) fn find(keep: &Keep, known: &Known) -> Found {
@@ -57,10 +57,10 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         scales.clone_from(&sizes.open);
         of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
         let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
-        let keys: Vec<Key> = found.roles.iter().map(Role::key).collect();
+        let own: Vec<warm::Own> = found.roles.iter().map(Role::own).collect();
         if let Some(twins) = Twins::of(&views, &packs.packs, packs.by_choice) {
             let (by_choice, celsius) = (packs.by_choice, known.celsius);
-            let place = warm::Where { taken: &taken, own: &keys, by_choice, twins: &twins, celsius };
+            let place = warm::Where { taken: &taken, own: &own, by_choice, twins: &twins, celsius };
             of_sensors(&views, &heats, &place, &mut found.roles);
         }
     }
@@ -319,8 +319,15 @@ impl View<'_> {
 }
 
 impl Role {
-    fn key(&self) -> Key {
-        Key { channel: self.channel, id: self.id, bytes: self.bytes }
+    fn own(&self) -> warm::Own {
+        let key = Key { channel: self.channel, id: self.id, bytes: self.bytes };
+        let Field { start, len, order, .. } = self.field;
+        let up = match order {
+            Order::Big => start % 8 + 1,
+            Order::Little => 8 - start % 8,
+        };
+        let is_wide = u16::from(len) > up;
+        warm::Own { key, big: is_wide.then_some(order == Order::Big) }
     }
 
     fn because(mut self, evidence: String) -> Self {

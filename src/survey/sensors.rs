@@ -8,7 +8,7 @@ use super::view::View;
 use super::warm::{self, Slow, Warm, Where};
 
 /// What must speak for a place when nothing else is known, and what of it must be the heat's.
-const LEADS: (f64, f64) = (4.0, 1.5);
+const LEADS: (f64, f64) = (3.0, 1.0);
 /// The same for one that is like another.
 const FOLLOWS: (f64, f64) = (1.0, -1.0);
 /// How much the others count beside the best.

@@ -22,13 +22,19 @@ const RISE: f64 = 1.15;
 const RISE_ERROR: f64 = 1.3;
 /// So many numbers of a slow field are not each other's echo (judgement, from fields that are no temperatures).
 const NUMBERS: f64 = 20.0;
+/// What neither the heat nor the day explains of a temperature, K, beside what is lost in rounding, counts.
+const REST: f64 = 0.25;
+const ROUNDED: f64 = 0.3;
 /// What speaks for a field by its place: a message of the bank, one beside it, one further off; one for each pack.
 const OWN: f64 = 2.0;
 const BESIDE: f64 = 1.0;
 const FAR: f64 = -1.5;
 pub(super) const EACH: f64 = 1.5;
+/// The same for another order of the bytes than that of another value in the message, or in another of the bank's.
+const OTHER_ORDER_HERE: f64 = -4.0;
+const OTHER_ORDER: f64 = -1.5;
 /// How far the ids of messages beside each other are apart at most, and those of one bank.
-const BESIDE_ID: u32 = 4;
+const BESIDE_ID: u32 = 3;
 const NEAR_ID: u32 = 64;
 /// Less than this is not looked at further.
 const LEAST: f64 = -3.0;
@@ -45,11 +51,18 @@ pub(super) struct Warm {
     pub(super) sure: f64,
 }
 
+/// A message of the bank's other values, with the order of one that takes more than a byte.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Own {
+    pub(super) key: Key,
+    pub(super) big: Option<bool>,
+}
+
 /// Where to look for temperatures.
 pub(super) struct Where<'a> {
     pub(super) taken: &'a Taken,
-    /// The messages of the bank's other values.
-    pub(super) own: &'a [Key],
+    /// The bank's other values.
+    pub(super) own: &'a [Own],
     pub(super) by_choice: bool,
     pub(super) twins: &'a Twins,
     /// How warm it is around the bank, °C.
@@ -79,7 +92,7 @@ pub(super) fn find(views: &[View], heat: &Heat, place: &Where) -> Vec<Slow> {
         for start in starts(view).into_iter().map(Start::whole) {
             let is_free = |run: &Run| view.is_own(run) && !place.taken.holds(views, at, run);
             let mut found = runs(view, at, &start, heat, is_free);
-            found.iter_mut().for_each(|slow| slow.weight += near);
+            found.iter_mut().for_each(|slow| slow.weight += near + order(&slow.run, &view.key, place.own));
             found.retain(|slow| WARM.iter().any(|usual| slow.speaks(usual, heat, place.celsius).0 > LEAST));
             all.extend(found);
         }
@@ -88,14 +101,29 @@ pub(super) fn find(views: &[View], heat: &Heat, place: &Where) -> Vec<Slow> {
 }
 
 /// What a message's place says; `None` when it is too far off.
-fn nearness(key: &Key, own: &[Key]) -> Option<f64> {
+fn nearness(key: &Key, own: &[Own]) -> Option<f64> {
     let apart = |other: &Key| key.id.key().abs_diff(other.id.key());
-    let near = own.iter().filter(|other| other.channel == key.channel).map(|other| (apart(other), *other)).min()?;
-    match near {
-        (_, other) if other == *key => Some(OWN),
-        (apart, other) if apart <= BESIDE_ID && other.bytes == key.bytes => Some(BESIDE),
+    let near = own.iter().map(|own| own.key).filter(|other| other.channel == key.channel);
+    match near.map(|other| (apart(&other), other != *key)).min()? {
+        (_, false) => Some(OWN),
+        (apart, _) if apart <= BESIDE_ID => Some(BESIDE),
         (apart, _) if apart <= NEAR_ID => Some(FAR),
         _ => None,
+    }
+}
+
+/// What the order of its bytes says: a message has one, and a bank mostly.
+fn order(run: &Run, key: &Key, own: &[Own]) -> f64 {
+    if run.is_in_byte() {
+        return 0.0;
+    }
+    let orders = |here: bool| own.iter().filter(move |own| !here || own.key == *key).filter_map(|own| own.big);
+    if orders(true).any(|big| big != run.big) {
+        OTHER_ORDER_HERE
+    } else if orders(false).any(|big| big != run.big) {
+        OTHER_ORDER
+    } else {
+        0.0
     }
 }
 
@@ -174,10 +202,9 @@ impl Slow {
             None => ANYWHERE,
         };
         let off = (middle - usually) / error;
-        // a bell with wide skirts
-        let level = -2.0 * (1.0 + off * off / 3.0).ln();
         let warm = self.heat(usual, heat);
-        (usual.weight.ln() + self.weight + level + warm, warm)
+        let rest = self.warms.line.rest * usual.scale / REST.hypot(ROUNDED * usual.scale);
+        (usual.weight.ln() + self.weight + skirted(off) + skirted(rest) + warm, warm)
     }
 
     /// How much better it is explained with the heat than without it.
@@ -198,4 +225,9 @@ impl Slow {
         };
         (-0.5 * NUMBERS * (1.0 - explained).max(1e-3).ln()).min(MOST_HEAT)
     }
+}
+
+/// What is left of something that is so many of its errors off: a bell with wide skirts.
+fn skirted(off: f64) -> f64 {
+    -2.0 * (1.0 + off * off / 3.0).ln()
 }
