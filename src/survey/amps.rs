@@ -8,8 +8,9 @@ use super::starts::{Start, grown, starts};
 use super::view::View;
 use super::volts::Taken;
 
-/// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow.
-const ALIKE: f64 = 0.55;
+/// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow, and coarse
+/// voltages hide small steps.
+const ALIKE: f64 = 0.3;
 /// Sets that are looked at closer, and how much less may speak for them than for the likeliest.
 const MOST_SETS: usize = 5;
 const NEARLY: f64 = 0.85;

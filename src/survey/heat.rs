@@ -20,6 +20,9 @@ const SLOW_SECONDS: f64 = 1200.0;
 /// J. Power Sources 195, rounded, from memory).
 const REVERSIBLE: f64 = 0.03;
 const TURNS: (f64, f64) = (0.2, 0.45);
+/// By what factor a sensor's rise may be off (judgement), and while the scale of the current is open.
+const RISE_ERROR: f64 = 1.3;
+const RISE_ERROR_OPEN: f64 = 2.2;
 /// One point in so many is looked at.
 const STRIDE: usize = 4;
 
@@ -31,6 +34,17 @@ pub(super) struct Heat {
     charge: Vec<f32>,
     /// The kelvins are kelvins.
     pub(super) is_absolute: bool,
+    /// By what factor they may be off.
+    pub(super) error: f64,
+}
+
+/// How large a count of the current is.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Share {
+    /// As a share of the capacity.
+    pub(super) of_capacity: Option<f64>,
+    /// It may not be some other.
+    pub(super) is_sure: bool,
 }
 
 /// The heat that has not gone yet.
@@ -58,9 +72,11 @@ pub(super) struct Warms {
 const AS_CHARGE: f64 = 0.95;
 
 impl Heat {
-    /// `per_capacity`: a count of current as a share of the capacity; `soc`: the state of charge as a share of 1.
-    pub(super) fn new(amps: &Amps, zero: f64, per_capacity: Option<f64>, soc: &[f32], row: Row) -> Self {
-        let share = per_capacity.unwrap_or(1.0);
+    /// `zero`: counts at no current; `soc`: the state of charge as a share of 1, where it is known.
+    pub(super) fn new(amps: &Amps, zero: f64, share: Share, soc: &[f32], row: Row) -> Self {
+        let is_absolute = share.of_capacity.is_some();
+        let error = if share.is_sure { RISE_ERROR } else { RISE_ERROR_OPEN };
+        let share = share.of_capacity.unwrap_or(1.0);
         let volts = if amps.slope == 0.0 { VOLTS_PER_C } else { amps.slope };
         let follow = 1.0 - (-row.step / SLOW_SECONDS).exp();
         let mut slow = 0.0;
@@ -90,7 +106,7 @@ impl Heat {
             let kelvin: Vec<f32> = rates.iter().map(warm).collect();
             Way { middle: fit::middle(&kelvin), kelvin, remains }
         };
-        Self { ways: HOURS_LOST.into_iter().map(way).collect(), charge, is_absolute: per_capacity.is_some() }
+        Self { ways: HOURS_LOST.into_iter().map(way).collect(), charge, is_absolute, error }
     }
 
     /// How a field goes with it, beside what the day's air does and what was there at first.

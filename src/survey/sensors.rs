@@ -1,6 +1,7 @@
 //! The sensors of a bank: they are written alike, stand at one place of every pack's messages, and are judged together.
 
 use super::bits::overlap;
+use super::fit;
 use super::heat::Heat;
 use super::packs::order;
 use super::scale::{Usual, WARM};
@@ -13,6 +14,8 @@ const LEADS: (f64, f64) = (3.0, 1.0);
 const FOLLOWS: (f64, f64) = (1.0, -1.0);
 /// How much the others count beside the best.
 const OTHERS: f64 = 0.3;
+/// How well a sensor goes with the heat that tells how large the current is.
+const TELLS: f64 = 0.8;
 /// How sure a way to write them must be to be named.
 const SURE: f64 = 0.75;
 /// How far two sensors of a bank usually are apart at most, K.
@@ -30,7 +33,7 @@ pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<War
     let Some(heat) = heats.first() else { return Vec::new() };
     let all = warm::find(views, heat, place);
     let groups = groups(views, &all, heats, place);
-    sorted(views, sensors(views, &groups), place.by_choice)
+    sorted(views, sensors(views, &groups, heat.is_absolute), place.by_choice)
 }
 
 /// The places at which every pack has a slow run.
@@ -88,7 +91,7 @@ impl Group {
 }
 
 /// The groups that are the bank's sensors: alike to the one for which most speaks.
-fn sensors(views: &[View], groups: &[Group]) -> Vec<Vec<Warm>> {
+fn sensors(views: &[View], groups: &[Group], is_absolute: bool) -> Vec<Vec<Warm>> {
     let mut best: Vec<(f64, Usual, Vec<&Group>)> = Vec::new();
     for (way, usual) in WARM.iter().enumerate() {
         let of_way = groups.iter().filter(|group| group.passes(way, LEADS));
@@ -116,9 +119,19 @@ fn sensors(views: &[View], groups: &[Group]) -> Vec<Vec<Warm>> {
     }
     let named = |slow: &Slow| {
         let together = slow.warms.line.together;
-        Warm { view: slow.view, run: slow.run, usual: *usual, together, sure }
+        let rise = is_absolute.then_some(slow.warms.line.slope * usual.scale / warm::RISE);
+        Warm { view: slow.view, run: slow.run, usual: *usual, together, sure, rise }
     };
     kept.iter().map(|group| group.members.iter().map(named).collect()).collect()
+}
+
+/// By how many times as much as is reckoned the heat warms the sensors, when they go so well with it that this can be
+/// told.
+pub(super) fn rise(sensors: &[Vec<Warm>]) -> Option<f64> {
+    let well = sensors.iter().flatten().filter(|warm| warm.together >= TELLS);
+    let rises: Vec<f32> = well.filter_map(|warm| warm.rise).map(|rise| rise as f32).collect();
+    let rise = fit::middle(&rises);
+    (rise > 0.0).then_some(rise)
 }
 
 /// In the order of their messages and bits.

@@ -17,9 +17,8 @@ const LEVEL_ERROR: f64 = 2.0;
 const ABOVE_AIR: (f64, f64) = (2.0, 3.0);
 /// The same without a word about the air, °C.
 const ANYWHERE: (f64, f64) = (18.0, 10.0);
-/// By how much a sensor warms for each kelvin that is reckoned, and by what factor that may be off (judgement).
-const RISE: f64 = 1.15;
-const RISE_ERROR: f64 = 1.3;
+/// By how much a sensor warms for each kelvin that is reckoned (judgement).
+pub(super) const RISE: f64 = 1.15;
 /// So many numbers of a slow field are not each other's echo (judgement, from fields that are no temperatures).
 const NUMBERS: f64 = 20.0;
 /// What neither the heat nor the day explains of a temperature, K, beside what is lost in rounding, counts.
@@ -49,6 +48,8 @@ pub(super) struct Warm {
     pub(super) usual: Usual,
     pub(super) together: f64,
     pub(super) sure: f64,
+    /// Times as much as the heat is reckoned to warm it that it does; `None` when that is not known.
+    pub(super) rise: Option<f64>,
 }
 
 /// A message of the bank's other values, with the order of one that takes more than a byte.
@@ -56,6 +57,12 @@ pub(super) struct Warm {
 pub(super) struct Own {
     pub(super) key: Key,
     pub(super) big: Option<bool>,
+}
+
+impl Own {
+    pub(super) fn of(view: &View, run: &Run) -> Self {
+        Self { key: view.key, big: (!run.is_in_byte()).then_some(run.big) }
+    }
 }
 
 /// Where to look for temperatures.
@@ -215,9 +222,9 @@ impl Slow {
             let reckoned = RISE / usual.scale / line.slope;
             // as a share of what it really rose: the nearest that may be
             let rise = if reckoned > 0.0 {
-                1.0_f64.clamp(reckoned / RISE_ERROR, reckoned * RISE_ERROR)
+                1.0_f64.clamp(reckoned / heat.error, reckoned * heat.error)
             } else {
-                reckoned / RISE_ERROR
+                reckoned / heat.error
             };
             alike * rise * (2.0 - rise)
         } else {
