@@ -12,6 +12,9 @@ const FIRST_LOOK: usize = 160;
 /// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %).
 const MIDDLE: (f64, f64) = (2.95, 3.55);
 const RANGE: (f64, f64) = (2.0, 3.9);
+/// Where it usually lies, V, how far off it may be, and how much less speaks for what is further off (judgement).
+const PLATEAU: (f64, f64) = (3.28, 0.1);
+const OFF_PLATEAU: f64 = 0.3;
 /// Points over which changes are compared.
 pub(super) const LAG: usize = 5;
 /// How alike the changes of two cells are at least.
@@ -122,7 +125,7 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
     weight *= if changing {
         0.5
     } else if ones {
-        0.9
+        0.75
     } else {
         1.0
     };
@@ -130,6 +133,8 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
     weight *= 0.97_f64.powi(still as i32);
     let run = grown(view, run, start.limit);
     let volts = fit::scaled(&view.series(&run), usual.scale, usual.offset);
+    let off = (fit::middle(&volts) - PLATEAU.0) / PLATEAU.1;
+    weight *= 1.0 - OFF_PLATEAU * (1.0 - (-0.5 * off * off).exp());
     Cell { view: at, run, usual, volts, weight, together: 0.0 }
 }
 
