@@ -106,7 +106,8 @@ fn numbers(view: &View, frames: &[u32], run: &Run) -> Option<Vec<u64>> {
     // each comes again when all others have come; two that are sent at about the same moment may change places
     let late = usize::from(numbers.len() > 2);
     let is_round = |round: &&usize| round.abs_diff(numbers.len()) <= late;
-    let round = rounds.iter().filter(is_round).count() * 10 > frames.len() * 9;
+    let round = rounds.iter().filter(is_round).count() * 10 > frames.len() * 9
+        || numbers.len() == 2 && turns * 20 > frames.len() * 13;
     let most = numbers.iter().map(|&number| counts[number as usize]).max().unwrap_or(0);
     let even = numbers.iter().all(|&number| counts[number as usize] * 3 > most * 2);
     let fits = (2..=CHOICES).contains(&numbers.len()) && often && even && round && turns * 3 > frames.len();

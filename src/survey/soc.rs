@@ -56,9 +56,12 @@ impl Soc {
         lengths
     }
 
-    /// The same with another of its lengths.
+    /// The same with another of its lengths, and with every bit above that changes, however seldom.
     pub(super) fn with(&mut self, view: &View, len: u8) {
         self.run.len = len;
+        while self.run.end() < self.limit && view.changes(self.run.big, self.run.end()) > 0 {
+            self.run.len += 1;
+        }
         self.run = grown(view, self.run, self.limit);
         self.counts = view.series(&self.run);
     }
