@@ -64,6 +64,12 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
             let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && guess.run.is_in_order(big));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
             let group = together(views, &of_scale);
+            // more than a bank can have may be a bank and something that reads alike
+            let whole = WHOLE.into_iter().rev().find(|whole| *whole < group.len()).unwrap_or(0);
+            if whole > 0 && !WHOLE.contains(&group.len()) {
+                let part: Vec<Cell> = group.iter().take(whole).cloned().collect();
+                groups.push((score(&part), part));
+            }
             if group.len() >= 4 {
                 groups.push((score(&group), group));
             }

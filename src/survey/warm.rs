@@ -35,6 +35,10 @@ const OTHER_ORDER: f64 = -1.5;
 /// How far the ids of messages beside each other are apart at most, and those of one bank.
 const BESIDE_ID: u32 = 3;
 const NEAR_ID: u32 = 64;
+/// How much is left of a run above which bits change, or are always ones in its last byte, or in the next.
+const CHANGING_ABOVE: f64 = 0.05;
+const ONES_IN_BYTE: f64 = 0.03;
+const ONES_ABOVE: f64 = 0.12;
 /// Less than this is not looked at further.
 const LEAST: f64 = -3.0;
 /// The most that the heat of one field can say.
@@ -152,11 +156,13 @@ fn runs(view: &View, at: usize, start: &Start, heat: &Heat, is_free: impl Fn(&Ru
                 continue; // the same as a shorter one
             }
             let changing = run.end() < start.limit && view.changes(run.big, run.end()) > 0;
-            let ones = (run.end()..start.limit.min(run.end() + 8)).any(|bit| view.first(run.big, bit));
+            let is_one = |bit: &u16| view.first(run.big, *bit);
             let above = if changing {
-                0.05
-            } else if ones {
-                0.12
+                CHANGING_ABOVE
+            } else if (run.end()..run.end().next_multiple_of(8).min(start.limit)).any(|bit| is_one(&bit)) {
+                ONES_IN_BYTE
+            } else if (run.end()..start.limit.min(run.end() + 8)).any(|bit| is_one(&bit)) {
+                ONES_ABOVE
             } else {
                 1.0
             };
