@@ -64,12 +64,7 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
             let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && guess.run.is_in_order(big));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
             let group = together(views, &of_scale);
-            // more than a bank can have may be a bank and something that reads alike
-            let whole = WHOLE.into_iter().rev().find(|whole| *whole < group.len()).unwrap_or(0);
-            if whole > 0 && !WHOLE.contains(&group.len()) {
-                let part: Vec<Cell> = group.iter().take(whole).cloned().collect();
-                groups.push((score(&part), part));
-            }
+            groups.extend(part(views, &group).map(|part| (score(&part), part)));
             if group.len() >= 4 {
                 groups.push((score(&group), group));
             }
@@ -83,6 +78,16 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
 fn score(group: &[Cell]) -> f64 {
     let sum: f64 = group.iter().map(|cell| cell.weight * cell.together).sum();
     if WHOLE.contains(&group.len()) { sum } else { 0.6 * sum }
+}
+
+/// Of more than a bank can have the likeliest, when none of the others stands where one of them does: what else reads
+/// alike.
+fn part(views: &[View], group: &[Cell]) -> Option<Vec<Cell>> {
+    let whole = WHOLE.into_iter().rev().find(|whole| *whole < group.len())?;
+    let (part, others) = group.split_at_checked(whole)?;
+    let place = |cell: &Cell| (views.get(cell.view).map(|view| view.key.bytes), cell.run.low, cell.run.len);
+    let is_other = others.iter().all(|other| part.iter().all(|own| place(own) != place(other)));
+    (!WHOLE.contains(&group.len()) && is_other).then(|| part.to_vec())
 }
 
 /// Every field of a view that could be a cell by its numbers.

@@ -3,7 +3,6 @@
 //! A cell warms by what its resistance loses, `I² R`, and by the reversible heat of its reaction, `I T dU/dT`, which
 //! cools it one way and warms it the other: at the currents of a house bank the two are about as large.
 
-use super::amps::{Amps, VOLTS_PER_C};
 use super::fit::{self, Line};
 use super::view::Row;
 
@@ -36,6 +35,17 @@ pub(super) struct Heat {
     pub(super) is_absolute: bool,
     /// By what factor they may be off.
     pub(super) error: f64,
+}
+
+/// A pack's current.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Flow<'a> {
+    /// Counts at each point.
+    pub(super) counts: &'a [f32],
+    /// Counts at no current.
+    pub(super) zero: f64,
+    /// Volts of a cell per count within seconds; its sign is that of the current.
+    pub(super) slope: f64,
 }
 
 /// How large a count of the current is.
@@ -72,26 +82,25 @@ pub(super) struct Warms {
 const AS_CHARGE: f64 = 0.95;
 
 impl Heat {
-    /// `zero`: counts at no current; `soc`: the state of charge as a share of 1, where it is known.
-    pub(super) fn new(amps: &Amps, zero: f64, share: Share, soc: &[f32], row: Row) -> Self {
+    /// `soc`: the state of charge as a share of 1, where it is known.
+    pub(super) fn new(flow: &Flow, share: Share, soc: &[f32], row: Row) -> Self {
         let is_absolute = share.of_capacity.is_some();
         let error = if share.is_sure { RISE_ERROR } else { RISE_ERROR_OPEN };
         let share = share.of_capacity.unwrap_or(1.0);
-        let volts = if amps.slope == 0.0 { VOLTS_PER_C } else { amps.slope };
         let follow = 1.0 - (-row.step / SLOW_SECONDS).exp();
         let mut slow = 0.0;
         let mut sum = 0.0;
-        let (mut rates, mut charge) = (Vec::with_capacity(amps.counts.len()), Vec::new());
+        let (mut rates, mut charge) = (Vec::with_capacity(flow.counts.len()), Vec::new());
         let mut seen = 1.0;
-        for (at, count) in amps.counts.iter().enumerate() {
-            let now = if count.is_nan() { 0.0 } else { f64::from(*count) - zero };
+        for (at, count) in flow.counts.iter().enumerate() {
+            let now = if count.is_nan() { 0.0 } else { f64::from(*count) - flow.zero };
             // the sign of the slope is that of the current: the drop is positive while charging
-            let drop = now * volts;
+            let drop = now * flow.slope;
             slow += (drop - slow) * follow;
             if let Some(soc) = soc.get(at).filter(|soc| !soc.is_nan()) {
                 seen = f64::from(*soc);
             }
-            let amps = now * volts.signum();
+            let amps = now * flow.slope.signum();
             sum += amps;
             charge.push(sum as f32);
             rates.push(amps * share * (drop + SLOW * slow + reversible(seen)) / JOULE_KELVIN_AH * row.step);
@@ -124,4 +133,45 @@ impl Heat {
 fn reversible(soc: f64) -> f64 {
     let up = ((soc - TURNS.0) / (TURNS.1 - TURNS.0)).clamp(0.0, 1.0);
     REVERSIBLE * (2.0 * up - 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ROW: Row = Row { len: 3600, step: 8.0 };
+
+    /// Eight hours of a bank of 100 Ah: a load of 40 A in every other quarter of an hour, charging with 25 A at the end.
+    fn heat() -> Heat {
+        let load = |at: usize| if at / 112 % 2 == 0 { -40.0 } else { 0.0 };
+        let counts: Vec<f32> = (0..ROW.len).map(|at| if at < 2800 { load(at) } else { 25.0 }).collect();
+        let flow = Flow { counts: &counts, zero: 0.0, slope: 0.001 };
+        Heat::new(&flow, Share { of_capacity: Some(0.01), is_sure: true }, &[], ROW)
+    }
+
+    #[test]
+    fn charging_cools_a_cell_that_is_nearly_empty_and_warms_it_above_a_third() {
+        assert_eq!((reversible(0.1), reversible(0.9)), (-0.03, 0.03));
+        assert!(reversible(0.325).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_sensor_of_whole_kelvins_goes_with_the_heat_and_the_day_alone_does_not() {
+        let heat = heat();
+        let air = |at: usize| 15.0 + 3.0 * (at as f64 / 10_000.0).sin();
+        let kelvin = &heat.ways[1].kelvin;
+        let sensor = |at: usize| (air(at) + 1.1 * f64::from(kelvin[at]) + 40.0).round() as f32;
+        let warms = heat.warms(&(0..ROW.len).map(sensor).collect::<Vec<_>>());
+        assert!(warms.line.together > 0.85, "{warms:?}");
+        assert!((1.0..1.2).contains(&warms.line.slope), "{warms:?}");
+        let warms = heat.warms(&(0..ROW.len).map(|at| (air(at) + 40.0).round() as f32).collect::<Vec<_>>());
+        assert!(warms.line.together < 0.4, "{warms:?}");
+    }
+
+    #[test]
+    fn what_goes_with_the_charge_is_said_to() {
+        let heat = heat();
+        let left: Vec<f32> = heat.charge.iter().map(|charge| (80.0 + charge * 8.0 / 3600.0).round()).collect();
+        assert!(heat.warms(&left).is_charge);
+    }
 }

@@ -5,7 +5,7 @@ use super::bits::Run;
 use super::cells::{self, Cell};
 use super::fit;
 use super::found::{Found, Known, Open, Role, When};
-use super::heat::{Heat, Share};
+use super::heat::{Flow, Heat, Share};
 use super::keep::{Keep, Key};
 use super::packs::{self, Pack, Packs};
 use super::sensors;
@@ -279,11 +279,12 @@ fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, r
         (Some((scale, _)), Some(soc)) => fit::scaled(&soc.counts, scale, 0.0),
         _ => Vec::new(),
     };
-    let is_sure = sizes.amps.is_some() || known.capacity.is_none();
-    amps.iter()
-        .enumerate()
-        .map(|(pack, amps)| Heat::new(amps, zero, Share { of_capacity: share, is_sure }, &soc(pack), row))
-        .collect()
+    let share = Share { of_capacity: share, is_sure: sizes.amps.is_some() || known.capacity.is_none() };
+    let heat = |(pack, amps): (usize, &Amps)| {
+        let flow = Flow { counts: &amps.counts, zero, slope: amps.slope };
+        Heat::new(&flow, share, &soc(pack), row)
+    };
+    amps.iter().enumerate().map(heat).collect()
 }
 
 fn taken(views: &[View], packs: &[Pack]) -> Taken {

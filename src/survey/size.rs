@@ -246,3 +246,18 @@ fn offsets(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<(f64, f64)>
     }
     .map(|(offset, weight)| (-offset, weight))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_sensors_rise_settles_a_scale_that_is_open() {
+        let row = |amps, weight| Row { amps, soc: 0.0, len: 0, weight };
+        let open = sizes(vec![row(0.1, 0.4), row(0.05, 0.5)]);
+        assert_eq!((open.amps, open.likely), (None, Some(0.05)));
+        // with 0.05 A a count they warm twice as much as they should
+        assert_eq!(open.clone().with_rise(2.0).amps.map(|(scale, _)| scale), Some(0.1));
+        assert_eq!(open.with_rise(1.0).amps.map(|(scale, _)| scale), Some(0.05));
+    }
+}

@@ -56,10 +56,11 @@ impl Soc {
         lengths
     }
 
-    /// The same with another of its lengths, and with every bit above that changes, however seldom.
+    /// The same with another of its lengths, and with every bit above in its last byte that changes, however seldom.
     pub(super) fn with(&mut self, view: &View, len: u8) {
         self.run.len = len;
-        while self.run.end() < self.limit && view.changes(self.run.big, self.run.end()) > 0 {
+        let is_own = |end: u16| end < self.limit && !end.is_multiple_of(8) && view.changes(self.run.big, end) > 0;
+        while is_own(self.run.end()) {
             self.run.len += 1;
         }
         self.run = grown(view, self.run, self.limit);

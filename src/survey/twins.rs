@@ -62,11 +62,58 @@ impl Twins {
     }
 }
 
+/// An id so much higher, if there is one.
 fn moved(id: Id, more: i64) -> Option<Id> {
     match id {
-        Id::Standard(id) => u16::try_from(i64::from(id) + more).ok().filter(|id| *id <= 0x7FF).map(Id::Standard),
+        Id::Standard(id) => {
+            u16::try_from(i64::from(id) + more).ok().filter(|id| *id <= Id::STANDARD_MAX).map(Id::Standard)
+        }
         Id::Extended(id) => {
             u32::try_from(i64::from(id) + more).ok().filter(|id| *id <= Id::EXTENDED_MAX).map(Id::Extended)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Frame, FrameKind, Stamp};
+    use crate::survey::keep::Keep;
+    use crate::survey::view::{Row, views};
+
+    /// Forty seconds of messages with these ids.
+    fn heard(ids: &[u16]) -> Keep {
+        let mut keep = Keep::default();
+        for second in 0..40_u8 {
+            for id in ids {
+                let stamp = Stamp::from_secs(1_772_323_200).plus_secs(f64::from(second));
+                keep.push(stamp, &Frame::new(Id::Standard(*id), FrameKind::Data, &[second, 1, 2, 3]).expect("a frame"));
+            }
+        }
+        keep
+    }
+
+    #[test]
+    fn a_message_of_the_second_pack_stands_for_one_of_the_first() {
+        let keep = heard(&[0x100, 0x101, 0x120, 0x121, 0x10C]);
+        let views = views(&keep, Row::of(keep.seconds()));
+        let places = views.iter().enumerate().map(|(at, view)| ((view.key, view.choice), at)).collect();
+        let twins = Twins { places, moves: vec![Move::Id(0, 0), Move::Id(0x20, 0)] };
+        let ids = |at: usize| -> Option<Vec<Id>> {
+            Some(twins.views(&views[at])?.iter().map(|view| views[*view].key.id).collect())
+        };
+        let standard = |a, b| Some(vec![Id::Standard(a), Id::Standard(b)]);
+        assert_eq!(ids(0), standard(0x100, 0x120));
+        assert_eq!(ids(1), standard(0x101, 0x121));
+        assert_eq!(views[2].key.id, Id::Standard(0x10C));
+        assert_eq!(ids(2), None, "another system's message has no twin");
+        assert_eq!(ids(3), None, "the second pack's message is not the first's");
+    }
+
+    #[test]
+    fn an_id_does_not_move_beyond_the_last() {
+        assert_eq!(moved(Id::Standard(0x7F0), 0x20), None);
+        assert_eq!(moved(Id::Standard(0x10), -0x20), None);
+        assert_eq!(moved(Id::Extended(0x1800_0000), 0x100), Some(Id::Extended(0x1800_0100)));
     }
 }

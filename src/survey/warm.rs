@@ -150,7 +150,8 @@ fn runs(view: &View, at: usize, start: &Start, heat: &Heat, is_free: impl Fn(&Ru
     };
     for len in 3..=whole {
         for signed in [false, true] {
-            let Some(run) = start.run(len, signed).filter(&is_free) else { continue };
+            let run = if signed { start.signed(view, len) } else { start.run(len, false) };
+            let Some(run) = run.filter(&is_free) else { continue };
             let top = view.changes(run.big, run.end() - 1) > 0 || view.first(run.big, run.end() - 1);
             if !top || signed && len < 7 {
                 continue; // the same as a shorter one
