@@ -88,14 +88,14 @@ const LEAST_WEIGHT: f64 = 2e-4;
 const ALONE: f64 = 0.02;
 
 fn current(views: &[View], packs: &Packs, taken: &Taken, (mean, row): (&[f32], Row), known: &Known) -> Option<Sized> {
+    let twins = Twins::of(views, &packs.packs, packs.by_choice)?;
     let mut best: Option<(f64, Sized)> = None;
-    for (score, amps) in amps::find(views, mean, packs.packs.len(), taken, packs.by_choice) {
+    for (score, amps) in amps::find(views, mean, taken, &twins) {
         let mut taken = taken.clone();
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let (weight, soc, sizes) =
-            sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
+        let (weight, soc, sizes) = sized(views, &amps, soc::find(views, &amps, row, &taken, &twins), (mean, known));
         let weight = weight * score.powi(4);
         let is_sized = sizes.amps.is_some() && sizes.soc.is_some();
         if !is_sized && amps.iter().any(|amps| amps.together < LEAST_ANSWER) {
