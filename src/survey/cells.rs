@@ -29,6 +29,8 @@ const NEARLY_ALWAYS: f64 = 0.9;
 const STRANGE: f64 = 0.85;
 /// How many cells a bank of packs of 4, 8 or 16 can have.
 const WHOLE: [usize; 10] = [4, 8, 12, 16, 20, 24, 32, 40, 48, 64];
+/// How much less cells in both orders of bytes count.
+const BOTH_ORDERS: f64 = 0.85;
 /// Sets that are looked at further.
 const MOST_GROUPS: usize = 8;
 /// So far from the others, V, a cell counts half.
@@ -60,13 +62,16 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
     let guesses: Vec<Cell> = (0..views.len()).flat_map(|at| guesses(views, at)).collect();
     let mut groups = Vec::new();
     for usual in CELL {
-        for big in [false, true] {
-            let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && guess.run.is_in_order(big));
+        // a bank has one order of bytes; where each message has its own, both
+        for big in [Some(false), Some(true), None] {
+            let in_order = |run: &Run| big.is_none_or(|big| run.is_in_order(big));
+            let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && in_order(&guess.run));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
             let group = together(views, &of_scale);
-            groups.extend(part(views, &group).map(|part| (score(&part), part)));
+            let least = if big.is_none() { BOTH_ORDERS } else { 1.0 };
+            groups.extend(part(views, &group).map(|part| (least * score(&part), part)));
             if group.len() >= 4 {
-                groups.push((score(&group), group));
+                groups.push((least * score(&group), group));
             }
         }
     }
