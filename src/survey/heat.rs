@@ -143,7 +143,7 @@ mod tests {
 
     /// Eight hours of a bank of 100 Ah: a load of 40 A in every other quarter of an hour, charging with 25 A at the end.
     fn heat() -> Heat {
-        let load = |at: usize| if at / 112 % 2 == 0 { -40.0 } else { 0.0 };
+        let load = |at: usize| if (at / 112).is_multiple_of(2) { -40.0 } else { 0.0 };
         let counts: Vec<f32> = (0..ROW.len).map(|at| if at < 2800 { load(at) } else { 25.0 }).collect();
         let flow = Flow { counts: &counts, zero: 0.0, slope: 0.001 };
         Heat::new(&flow, Share { of_capacity: Some(0.01), is_sure: true }, &[], ROW)
