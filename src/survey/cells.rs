@@ -5,6 +5,7 @@ use super::fit;
 use super::scale::{CELL, Usual};
 use super::starts::{Start, grown, starts, stepped};
 use super::view::View;
+use std::collections::BTreeMap;
 
 /// Frames of a field that are looked at first.
 const FIRST_LOOK: usize = 160;
@@ -68,6 +69,9 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
             let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && in_order(&guess.run));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
             let group = together(views, &of_scale);
+            if big.is_none() && !is_one_shape(&group) {
+                continue;
+            }
             let least = if big.is_none() { BOTH_ORDERS } else { 1.0 };
             groups.extend(part(views, &group).map(|part| (least * score(&part), part)));
             if group.len() >= 4 {
@@ -83,6 +87,16 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
 fn score(group: &[Cell]) -> f64 {
     let sum: f64 = group.iter().map(|cell| cell.weight * cell.together).sum();
     if WHOLE.contains(&group.len()) { sum } else { 0.6 * sum }
+}
+
+/// Whether cells stand at the same places of every message that has some: the last one may have fewer.
+fn is_one_shape(group: &[Cell]) -> bool {
+    let mut messages: BTreeMap<usize, Vec<Run>> = BTreeMap::new();
+    group.iter().for_each(|cell| messages.entry(cell.view).or_default().push(cell.run));
+    let Some(whole) = messages.values().max_by_key(|runs| runs.len()) else { return false };
+    let is_like = |runs: &Vec<Run>| runs.iter().all(|run| whole.contains(run));
+    let shorter = messages.values().filter(|runs| runs.len() < whole.len()).count();
+    messages.len() > 1 && shorter * 2 < messages.len() && messages.values().all(is_like)
 }
 
 /// Of more than a bank can have the likeliest, when none of the others stands where one of them does: what else reads

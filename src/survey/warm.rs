@@ -224,6 +224,9 @@ impl Slow {
     /// How much better it is explained with the heat than without it.
     fn heat(&self, usual: &Usual, heat: &Heat) -> f64 {
         let line = &self.warms.line;
+        if line.slope == 0.0 {
+            return 0.0;
+        }
         let alike = line.together * line.together;
         let explained = if heat.is_absolute {
             let reckoned = RISE / usual.scale / line.slope;
