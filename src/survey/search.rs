@@ -221,8 +221,8 @@ fn is_spoken_for(packs: &Packs, current: Option<&Sized>) -> bool {
     let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
     let least = match (sizes.amps, sizes.soc) {
         (Some(_), Some(_)) => ANSWERS_WHOLE,
-        (Some(_), None) => ANSWERS,
         _ if is_coarse => return false,
+        (Some(_), None) => ANSWERS,
         (None, _) => ANSWERS_ALONE,
     };
     amps.iter().all(|amps| amps.together > least)
