@@ -3,13 +3,14 @@
 use super::bits::Run;
 use super::cells::LAG;
 use super::fit;
-use super::packs::order;
 use super::starts::{Start, grown, starts};
+use super::twins::Twins;
 use super::view::View;
 use super::volts::Taken;
 
-/// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow.
-const ALIKE: f64 = 0.55;
+/// How alike the changes of current and voltage are at least: the slow part of the voltage does not follow, and coarse
+/// voltages hide small steps.
+const ALIKE: f64 = 0.3;
 /// Sets that are looked at closer, and how much less may speak for them than for the likeliest.
 const MOST_SETS: usize = 5;
 const NEARLY: f64 = 0.85;
@@ -41,13 +42,7 @@ pub(super) struct Amps {
 
 /// Fields that may be the currents, one for each pack at one place of their messages, with how much speaks for them;
 /// the likeliest first.
-pub(super) fn find(
-    views: &[View],
-    mean: &[f32],
-    packs: usize,
-    taken: &Taken,
-    by_choice: bool,
-) -> Vec<(f64, Vec<Amps>)> {
+pub(super) fn find(views: &[View], mean: &[f32], taken: &Taken, twins: &Twins) -> Vec<(f64, Vec<Amps>)> {
     let mut all: Vec<Amps> = Vec::new();
     for (at, view) in views.iter().enumerate() {
         for start in starts(view).into_iter().map(Start::whole) {
@@ -67,15 +62,12 @@ pub(super) fn find(
     }
     let mut sets: Vec<(f64, Vec<Amps>)> = Vec::new();
     for head in &all {
-        let shape = |amps: &Amps| {
-            let view = views.get(amps.view);
-            (amps.run.big, amps.run.low, view.map(|view| (view.key.bytes, view.choice.is_some())))
-        };
-        let own: Vec<&Amps> = all.iter().filter(|other| shape(other) == shape(head)).collect();
-        let score = own.iter().map(|amps| amps.together * amps.weight).sum::<f64>() / own.len() as f64;
-        let same_way = own.iter().all(|amps| amps.slope * head.slope > 0.0);
-        let is_first = own.first().is_some_and(|first| first.view == head.view);
-        if own.len() == packs && same_way && is_first {
+        let Some(places) = views.get(head.view).and_then(|view| twins.views(view)) else { continue };
+        let place = |amps: &Amps| (amps.run.big, amps.run.low);
+        let at = |view: usize| all.iter().find(|other| other.view == view && place(other) == place(head));
+        let Some(own) = places.into_iter().map(at).collect::<Option<Vec<&Amps>>>() else { continue };
+        let score = own.iter().map(|amps| amps.together * amps.weight).sum::<f64>() / own.len().max(1) as f64;
+        if own.iter().all(|amps| amps.slope * head.slope > 0.0) {
             sets.push((score, own.into_iter().cloned().collect()));
         }
     }
@@ -84,7 +76,6 @@ pub(super) fn find(
     sets.retain(|(score, _)| *score >= most * NEARLY);
     sets.truncate(MOST_SETS);
     for (_, own) in &mut sets {
-        own.sort_by_key(|amps| order(views, by_choice, amps.view, 0));
         align(views, own);
     }
     sets

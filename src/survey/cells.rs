@@ -5,6 +5,7 @@ use super::fit;
 use super::scale::{CELL, Usual};
 use super::starts::{Start, grown, starts, stepped};
 use super::view::View;
+use std::collections::BTreeMap;
 
 /// Frames of a field that are looked at first.
 const FIRST_LOOK: usize = 160;
@@ -12,6 +13,9 @@ const FIRST_LOOK: usize = 160;
 /// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %).
 const MIDDLE: (f64, f64) = (2.95, 3.55);
 const RANGE: (f64, f64) = (2.0, 3.9);
+/// Where it usually lies, V, how far off it may be, and how much less speaks for what is further off (judgement).
+const PLATEAU: (f64, f64) = (3.28, 0.1);
+const OFF_PLATEAU: f64 = 0.3;
 /// Points over which changes are compared.
 pub(super) const LAG: usize = 5;
 /// How alike the changes of two cells are at least.
@@ -26,6 +30,8 @@ const NEARLY_ALWAYS: f64 = 0.9;
 const STRANGE: f64 = 0.85;
 /// How many cells a bank of packs of 4, 8 or 16 can have.
 const WHOLE: [usize; 10] = [4, 8, 12, 16, 20, 24, 32, 40, 48, 64];
+/// How much less cells in both orders of bytes count.
+const BOTH_ORDERS: f64 = 0.85;
 /// Sets that are looked at further.
 const MOST_GROUPS: usize = 8;
 /// So far from the others, V, a cell counts half.
@@ -57,12 +63,19 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
     let guesses: Vec<Cell> = (0..views.len()).flat_map(|at| guesses(views, at)).collect();
     let mut groups = Vec::new();
     for usual in CELL {
-        for big in [false, true] {
-            let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && guess.run.is_in_order(big));
+        // a bank has one order of bytes; where each message has its own, both
+        for big in [Some(false), Some(true), None] {
+            let in_order = |run: &Run| big.is_none_or(|big| run.is_in_order(big));
+            let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && in_order(&guess.run));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
             let group = together(views, &of_scale);
+            if big.is_none() && !is_one_shape(&group) {
+                continue;
+            }
+            let least = if big.is_none() { BOTH_ORDERS } else { 1.0 };
+            groups.extend(part(views, &group).map(|part| (least * score(&part), part)));
             if group.len() >= 4 {
-                groups.push((score(&group), group));
+                groups.push((least * score(&group), group));
             }
         }
     }
@@ -74,6 +87,26 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
 fn score(group: &[Cell]) -> f64 {
     let sum: f64 = group.iter().map(|cell| cell.weight * cell.together).sum();
     if WHOLE.contains(&group.len()) { sum } else { 0.6 * sum }
+}
+
+/// Whether cells stand at the same places of every message that has some: the last one may have fewer.
+fn is_one_shape(group: &[Cell]) -> bool {
+    let mut messages: BTreeMap<usize, Vec<Run>> = BTreeMap::new();
+    group.iter().for_each(|cell| messages.entry(cell.view).or_default().push(cell.run));
+    let Some(whole) = messages.values().max_by_key(|runs| runs.len()) else { return false };
+    let is_like = |runs: &Vec<Run>| runs.iter().all(|run| whole.contains(run));
+    let shorter = messages.values().filter(|runs| runs.len() < whole.len()).count();
+    messages.len() > 1 && shorter * 2 < messages.len() && messages.values().all(is_like)
+}
+
+/// Of more than a bank can have the likeliest, when none of the others stands where one of them does: what else reads
+/// alike.
+fn part(views: &[View], group: &[Cell]) -> Option<Vec<Cell>> {
+    let whole = WHOLE.into_iter().rev().find(|whole| *whole < group.len())?;
+    let (part, others) = group.split_at_checked(whole)?;
+    let place = |cell: &Cell| (views.get(cell.view).map(|view| view.key.bytes), cell.run.low, cell.run.len);
+    let is_other = others.iter().all(|other| part.iter().all(|own| place(own) != place(other)));
+    (!WHOLE.contains(&group.len()) && is_other).then(|| part.to_vec())
 }
 
 /// Every field of a view that could be a cell by its numbers.
@@ -122,7 +155,7 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
     weight *= if changing {
         0.5
     } else if ones {
-        0.9
+        0.75
     } else {
         1.0
     };
@@ -130,6 +163,8 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
     weight *= 0.97_f64.powi(still as i32);
     let run = grown(view, run, start.limit);
     let volts = fit::scaled(&view.series(&run), usual.scale, usual.offset);
+    let off = (fit::middle(&volts) - PLATEAU.0) / PLATEAU.1;
+    weight *= 1.0 - OFF_PLATEAU * (1.0 - (-0.5 * off * off).exp());
     Cell { view: at, run, usual, volts, weight, together: 0.0 }
 }
 

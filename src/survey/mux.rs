@@ -91,21 +91,23 @@ fn runs(bytes: u16) -> Vec<Run> {
 /// The numbers of a run, when they are few and each comes often and in turn.
 fn numbers(view: &View, frames: &[u32], run: &Run) -> Option<Vec<u64>> {
     let mut counts = [0_usize; 256];
-    let mut follows: [Option<u64>; 256] = [None; 256];
-    let (mut before, mut turns, mut as_before): (Option<u64>, _, _) = (None, 0, 0);
-    for &at in frames {
+    let mut seen: [Option<usize>; 256] = [None; 256];
+    let mut rounds = Vec::with_capacity(frames.len());
+    let (mut before, mut turns): (Option<u64>, _) = (None, 0);
+    for (now, &at) in frames.iter().enumerate() {
         let number = run.raw(view.data(at));
         *counts.get_mut(number as usize)? += 1;
         turns += usize::from(before.is_some_and(|before| before != number));
-        if let Some(follower) = before.and_then(|before| follows.get_mut(before as usize)) {
-            as_before += usize::from(follower.replace(number) == Some(number));
-        }
         before = Some(number);
+        rounds.extend(seen.get_mut(number as usize).and_then(|seen| seen.replace(now)).map(|last| now - last));
     }
     let numbers: Vec<u64> = (0..256).filter(|&number| counts[number as usize] > 0).collect();
     let often = numbers.iter().all(|&number| counts[number as usize] >= FRAMES_EACH);
-    // each is followed by the same one, as in a round
-    let round = as_before * 10 > frames.len() * 9;
+    // each comes again when all others have come; two that are sent at about the same moment may change places
+    let late = usize::from(numbers.len() > 2);
+    let is_round = |round: &&usize| round.abs_diff(numbers.len()) <= late;
+    let round = rounds.iter().filter(is_round).count() * 10 > frames.len() * 9
+        || numbers.len() == 2 && turns * 20 > frames.len() * 13;
     let most = numbers.iter().map(|&number| counts[number as usize]).max().unwrap_or(0);
     let even = numbers.iter().all(|&number| counts[number as usize] * 3 > most * 2);
     let fits = (2..=CHOICES).contains(&numbers.len()) && often && even && round && turns * 3 > frames.len();

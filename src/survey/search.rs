@@ -1,17 +1,21 @@
 //! The search: cells first, then what follows from them.
 
 use super::amps::{self, Amps};
+use super::bits::Run;
 use super::cells::{self, Cell};
 use super::fit;
 use super::found::{Found, Known, Open, Role, When};
+use super::heat::{Flow, Heat, Share};
 use super::keep::{Keep, Key};
 use super::packs::{self, Pack, Packs};
+use super::sensors;
 use super::size::{self, Sizes};
 use super::soc::{self, Soc};
+use super::twins::Twins;
 use super::view::{Choice, Row, View, views};
 use super::volts::{self, Taken};
-use super::warm;
-use crate::layout::Field;
+use super::warm::{self, Warm};
+use crate::layout::{Field, Order};
 use crate::model::{MAX_SENSORS, Quantity, Slot};
 
 pub(super) fn find(keep: &Keep, known: &Known) -> Found {
@@ -42,10 +46,12 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into(), known));
         return found;
     }
-    if let Some((amps, mut soc, sizes)) = current {
-        for amps in &amps {
+    if let Some(sized) = current {
+        for amps in &sized.0 {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
+        let bank = Bank { views: &views, packs: &packs, known, row };
+        let (amps, mut soc, sizes) = bank.warmed(sized, &taken, &found.roles);
         for soc in soc.iter_mut().flatten() {
             let Some(view) = views.get(soc.view) else { continue };
             soc.with(view, sizes.len.max(soc.run.len));
@@ -53,10 +59,8 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         }
         scales.clone_from(&sizes.open);
         of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
-        let heats = heats((&amps, soc.as_deref()), &sizes, known, row);
-        let ids: Vec<u32> = found.roles.iter().map(|role| role.id.key()).collect();
-        let place = warm::Where { taken: &taken, ids: &ids, by_choice: packs.by_choice, celsius: known.celsius };
-        of_sensors(&views, &heats, &place, &mut found.roles);
+        let sensors = bank.sensors((&amps, soc.as_deref(), &sizes), &taken, &found.roles);
+        of_sensors(&views, &sensors, &mut found.roles);
     }
     say_open(&mut found, &scales, known);
     found
@@ -72,6 +76,8 @@ const ANSWERS: f64 = 0.7;
 const ANSWERS_WHOLE: f64 = 0.6;
 /// The same of a current whose scale is open.
 const ANSWERS_ALONE: f64 = 0.85;
+/// The same of any current that does not go together with a state of charge, whatever speaks for the cells.
+const LEAST_ANSWER: f64 = 0.55;
 /// How alike cells and their sum move at least, on average, when no current of a known scale does.
 const WITHOUT_CURRENT: f64 = 0.6;
 /// Cells with larger counts than this, V, are too easily met by chance for a current alone to speak for them.
@@ -82,15 +88,19 @@ const LEAST_WEIGHT: f64 = 2e-4;
 const ALONE: f64 = 0.02;
 
 fn current(views: &[View], packs: &Packs, taken: &Taken, (mean, row): (&[f32], Row), known: &Known) -> Option<Sized> {
+    let twins = Twins::of(views, &packs.packs, packs.by_choice)?;
     let mut best: Option<(f64, Sized)> = None;
-    for (score, amps) in amps::find(views, mean, packs.packs.len(), taken, packs.by_choice) {
+    for (score, amps) in amps::find(views, mean, taken, &twins) {
         let mut taken = taken.clone();
         for amps in &amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let (weight, soc, sizes) =
-            sized(views, &amps, soc::find(views, &amps, row, &taken, packs.by_choice), (mean, known));
+        let (weight, soc, sizes) = sized(views, &amps, soc::find(views, &amps, row, &taken, &twins), (mean, known));
         let weight = weight * score.powi(4);
+        let is_sized = sizes.amps.is_some() && sizes.soc.is_some();
+        if !is_sized && amps.iter().any(|amps| amps.together < LEAST_ANSWER) {
+            continue;
+        }
         if best.as_ref().is_none_or(|(most, _)| weight > *most) {
             best = Some((weight, (amps, soc, sizes)));
         }
@@ -123,9 +133,47 @@ fn sized(
     }
 }
 
-/// The temperatures that go with the heat of the current.
-fn of_sensors(views: &[View], heats: &[warm::Heat], place: &warm::Where, roles: &mut Vec<Role>) {
-    let sensors = warm::find(views, heats, place);
+/// What temperatures are looked for with.
+struct Bank<'a> {
+    views: &'a [View<'a>],
+    packs: &'a Packs,
+    known: &'a Known,
+    row: Row,
+}
+
+impl Bank<'_> {
+    /// The scales, when that of the current is open, with what the temperatures say of its heat.
+    fn warmed(&self, (amps, soc, sizes): Sized, taken: &Taken, roles: &[Role]) -> Sized {
+        if sizes.amps.is_some() || sizes.likely.is_none() || self.known.capacity.is_none() {
+            return (amps, soc, sizes);
+        }
+        let sensors = self.sensors((&amps, soc.as_deref(), &sizes), taken, roles);
+        let sizes = match sensors::rise(&sensors) {
+            Some(rise) => sizes.with_rise(rise),
+            None => sizes,
+        };
+        (amps, soc, sizes)
+    }
+
+    /// The temperatures that go with the heat of the current.
+    fn sensors(
+        &self,
+        (amps, soc, sizes): (&[Amps], Option<&[Soc]>, &Sizes),
+        taken: &Taken,
+        roles: &[Role],
+    ) -> Vec<Vec<Warm>> {
+        let Some(twins) = Twins::of(self.views, &self.packs.packs, self.packs.by_choice) else { return Vec::new() };
+        let of_run = |view: usize, run: &Run| Some(warm::Own::of(self.views.get(view)?, run));
+        let own = amps.iter().filter_map(|amps| of_run(amps.view, &amps.run));
+        let own = own.chain(soc.unwrap_or(&[]).iter().filter_map(|soc| of_run(soc.view, &soc.run)));
+        let own: Vec<warm::Own> = roles.iter().map(Role::own).chain(own).collect();
+        let heats = heats((amps, soc), sizes, self.known, self.row);
+        let (by_choice, celsius) = (self.packs.by_choice, self.known.celsius);
+        sensors::find(self.views, &heats, &warm::Where { taken, own: &own, by_choice, twins: &twins, celsius })
+    }
+}
+
+fn of_sensors(views: &[View], sensors: &[Vec<Warm>], roles: &mut Vec<Role>) {
     if sensors.len() > MAX_SENSORS {
         return; // more than a pack can have: a counter was taken for a multiplexor
     }
@@ -173,8 +221,8 @@ fn is_spoken_for(packs: &Packs, current: Option<&Sized>) -> bool {
     let is_coarse = packs.packs.iter().flat_map(|pack| &pack.cells).any(|cell| cell.usual.scale > FINE);
     let least = match (sizes.amps, sizes.soc) {
         (Some(_), Some(_)) => ANSWERS_WHOLE,
-        (Some(_), None) => ANSWERS,
         _ if is_coarse => return false,
+        (Some(_), None) => ANSWERS,
         (None, _) => ANSWERS_ALONE,
     };
     amps.iter().all(|amps| amps.together > least)
@@ -220,13 +268,23 @@ fn say_open(found: &mut Found, scales: &[f64], known: &Known) {
 }
 
 /// The heat that each pack's current makes.
-fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<warm::Heat> {
+fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<Heat> {
     let own = sizes.likely.zip(known.capacity).map(|(scale, capacity)| scale / capacity);
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);
-    let zero = sizes.amps.and_then(|(scale, _)| Some(-size::offset(amps, soc, scale)? / scale));
+    let likely = sizes.amps.map(|(scale, _)| scale).or(sizes.likely);
+    let zero = likely.and_then(|scale| Some(-size::offset(amps, soc, scale)? / scale));
     let zero = zero.or(soc.and_then(|soc| soc.first()).map(|soc| soc.zero)).unwrap_or(0.0);
-    amps.iter().map(|amps| warm::Heat::new(amps, zero, share, row)).collect()
+    let soc = |pack: usize| match (sizes.soc, soc.and_then(|soc| soc.get(pack))) {
+        (Some((scale, _)), Some(soc)) => fit::scaled(&soc.counts, scale, 0.0),
+        _ => Vec::new(),
+    };
+    let share = Share { of_capacity: share, is_sure: sizes.amps.is_some() || known.capacity.is_none() };
+    let heat = |(pack, amps): (usize, &Amps)| {
+        let flow = Flow { counts: &amps.counts, zero, slope: amps.slope };
+        Heat::new(&flow, share, &soc(pack), row)
+    };
+    amps.iter().enumerate().map(heat).collect()
 }
 
 fn taken(views: &[View], packs: &[Pack]) -> Taken {
@@ -308,6 +366,17 @@ impl View<'_> {
 }
 
 impl Role {
+    fn own(&self) -> warm::Own {
+        let key = Key { channel: self.channel, id: self.id, bytes: self.bytes };
+        let Field { start, len, order, .. } = self.field;
+        let up = match order {
+            Order::Big => start % 8 + 1,
+            Order::Little => 8 - start % 8,
+        };
+        let is_wide = u16::from(len) > up;
+        warm::Own { key, big: is_wide.then_some(order == Order::Big) }
+    }
+
     fn because(mut self, evidence: String) -> Self {
         self.evidence = evidence;
         self

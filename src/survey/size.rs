@@ -4,7 +4,7 @@
 use super::amps::{Amps, VOLTS_PER_C};
 use super::fit;
 use super::found::Known;
-use super::scale::{AMPS, SOC};
+use super::scale::{AMPS, SOC, Usual};
 use super::soc::Soc;
 use crate::curve::{OCV_PLETT_MID, RESISTANCE_RATIO_PLETT};
 
@@ -17,17 +17,20 @@ const CAPACITY: (f64, f64) = (40.0, 700.0);
 const CAPACITY_ERROR: f64 = 0.05;
 /// The same of resistance, which differs by temperature and make.
 const RESISTANCE_ERROR: f64 = 0.35;
+/// The same of how much the heat of the current warms: cases differ, and where the sensors sit.
+const RISE_ERROR: f64 = 0.3;
 /// How far a cell with next to no current may be from the published curve at its state of charge, V, and how much is
 /// left of a scale that is further off: cells differ, and hardly ever rest.
 const REST_ERROR: f64 = 0.03;
 const REST_LEFT: f64 = 0.05;
 
 /// How much is left of a length above which the byte goes on.
-const CUT: f64 = 0.4;
+const CUT: f64 = 0.15;
 
 /// Scales, with how sure each is; `None` for what stays open.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Sizes {
+    rows: Vec<Row>,
     pub(super) amps: Option<(f64, f64)>,
     pub(super) soc: Option<(f64, f64)>,
     /// Length of the state of charge.
@@ -81,7 +84,9 @@ pub(super) fn find(seen: &Seen, known: &Known) -> Sizes {
     let top = seen.soc.map(|soc| soc.iter().flat_map(|soc| &soc.counts).fold(0.0_f32, |top, count| top.max(*count)));
     let rests = seen.rests();
     let mut rows: Vec<Row> = Vec::new();
-    for of_amps in AMPS {
+    for usual in AMPS {
+        let weight = usual.weight * offsets(seen.amps, seen.soc, usual.scale).map_or(ODD, |(_, weight)| weight);
+        let of_amps = Usual { weight, ..*usual };
         let (Some(slope), Some(top)) = (slope, top) else {
             let weight = of_amps.weight * resistance(ohms / of_amps.scale, known.capacity);
             rows.push(Row { amps: of_amps.scale, soc: 0.0, len: 0, weight });
@@ -104,7 +109,7 @@ pub(super) fn find(seen: &Seen, known: &Known) -> Sizes {
             rows.push(Row { amps: of_amps.scale, soc: of_soc.scale, len, weight });
         }
     }
-    sizes(&rows)
+    sizes(rows)
 }
 
 /// How well the voltages at rest meet the published curve at the states of charge that a scale gives.
@@ -116,6 +121,7 @@ fn at_rest(rests: &[(f64, f64)], more: f64, scale: f64) -> f64 {
 }
 
 /// A scale of each, a length of the state of charge, and how much speaks for them together.
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Row {
     amps: f64,
     soc: f64,
@@ -124,14 +130,15 @@ struct Row {
 }
 
 /// The scales from the weights of all of them.
-fn sizes(rows: &[Row]) -> Sizes {
+fn sizes(rows: Vec<Row>) -> Sizes {
     let all: f64 = rows.iter().map(|row| row.weight).sum();
     if all <= 1e-6 {
         return Sizes::default();
     }
     let share =
         |own: &dyn Fn(&Row) -> bool| rows.iter().filter(|row| own(row)).map(|row| row.weight).sum::<f64>() / all;
-    let best = |list: Vec<(f64, f64)>| list.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    // of scales that say the same the first, which is the more usual one
+    let best = |list: Vec<(f64, f64)>| list.into_iter().rev().max_by(|a, b| a.1.total_cmp(&b.1));
     let of_amps: Vec<(f64, f64)> =
         AMPS.iter().map(|usual| (usual.scale, share(&|row| row.amps == usual.scale))).collect();
     let most = rows.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
@@ -145,6 +152,17 @@ fn sizes(rows: &[Row]) -> Sizes {
         open: of_amps.iter().filter(|(_, share)| *share > 0.02).map(|(scale, _)| *scale).collect(),
         amps: best(of_amps).filter(|(_, share)| *share >= SURE),
         soc: best(of_soc).filter(|(_, share)| *share >= SURE_SOC),
+        rows,
+    }
+}
+
+impl Sizes {
+    /// The same with what the bank's temperatures say: with the likeliest scale of the current they rise so many times as
+    /// much as its heat is reckoned to warm them, and this heat goes with the scale.
+    pub(super) fn with_rise(self, rise: f64) -> Self {
+        let Some(likely) = self.likely else { return self };
+        let warmed = |row: Row| Row { weight: row.weight * bell((rise * likely / row.amps).ln(), RISE_ERROR), ..row };
+        sizes(self.rows.into_iter().map(warmed).collect())
     }
 }
 
@@ -175,32 +193,71 @@ fn resistance(ohms: f64, capacity: Option<f64>) -> f64 {
     bell((ohms * capacity / VOLTS_PER_C).ln(), RESISTANCE_ERROR)
 }
 
-/// Offsets that are usual for currents, A, the plainest first.
-const OFFSETS: [f64; 12] = [1000.0, 500.0, 1600.0, 2000.0, 3000.0, 3200.0, 300.0, 400.0, 200.0, 100.0, 600.0, 5000.0];
+/// Offsets that are usual for currents, A, the plainest first, with how usual they are (judgement).
+const OFFSETS: [(f64, f64); 12] = [
+    (1000.0, 1.0),
+    (500.0, 1.0),
+    (1600.0, 0.3),
+    (2000.0, 0.3),
+    (3000.0, 0.7),
+    (3200.0, 0.1),
+    (300.0, 0.3),
+    (400.0, 0.3),
+    (200.0, 0.3),
+    (100.0, 0.3),
+    (600.0, 0.3),
+    (5000.0, 0.1),
+];
+/// Scale and offset of a current in the open standards of vehicles (J1939, RV-C).
+const STANDARD: (f64, f64) = (0.05, 1600.0);
+/// How usual half of what the field holds is as an offset, and one that nothing explains.
+const HALF: f64 = 0.3;
+const ODD: f64 = 0.05;
 /// How far the count at which charge stands still may be from the offset, A.
 const STANDS_STILL: f64 = 15.0;
 
 /// The number of amperes at count 0, charging upwards; `None` when it stays open.
 pub(super) fn offset(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<f64> {
+    offsets(amps, soc, scale).map(|(offset, _)| offset)
+}
+
+/// The same with how usual it is.
+fn offsets(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<(f64, f64)> {
     let run = amps.first()?.run;
     if run.signed {
-        return Some(0.0);
+        return Some((0.0, 1.0));
     }
     let mut counts: Vec<f32> =
         amps.iter().flat_map(|amps| amps.counts.iter().copied()).filter(|count| !count.is_nan()).collect();
     let (low, high) = (fit::share(&mut counts, 0.001) * scale, fit::share(&mut counts, 0.999) * scale);
     let half = (1_u64 << (run.len - 1)) as f64 * scale;
     let still = soc.map(|soc| soc.iter().map(|soc| soc.zero).sum::<f64>() / soc.len().max(1) as f64 * scale);
-    let zero = [0.0].into_iter().filter(|_| low < 20.0).chain(OFFSETS).chain([half]);
+    let standard = |(offset, weight)| if (scale, offset) == STANDARD { (offset, 1.0) } else { (offset, weight) };
+    let zero = [(0.0, 1.0)].into_iter().filter(|_| low < 20.0).chain(OFFSETS.map(standard)).chain([(half, HALF)]);
     let above = amps.first().map_or(&[0.0][..], |amps| &amps.above);
     // ones above the field that never change may be a part of its offset
-    let all = zero.flat_map(|zero| above.iter().map(move |above| zero - above * scale));
+    let all = zero.flat_map(|(zero, weight)| above.iter().map(move |above| (zero - above * scale, weight)));
     match still {
         Some(still) => {
-            let found = all.filter(|offset| (still - offset).abs() <= STANDS_STILL);
-            found.min_by(|a, b| (a - still).abs().total_cmp(&(b - still).abs()))
+            let found = all.filter(|(offset, _)| (still - offset).abs() <= STANDS_STILL);
+            found.min_by(|a, b| (a.0 - still).abs().total_cmp(&(b.0 - still).abs()))
         }
-        None => all.into_iter().find(|offset| low <= offset + 5.0 && high >= offset - 5.0),
+        None => all.into_iter().find(|(offset, _)| low <= offset + 5.0 && high >= offset - 5.0),
     }
-    .map(|offset| -offset)
+    .map(|(offset, weight)| (-offset, weight))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_sensors_rise_settles_a_scale_that_is_open() {
+        let row = |amps, weight| Row { amps, soc: 0.0, len: 0, weight };
+        let open = sizes(vec![row(0.1, 0.4), row(0.05, 0.5)]);
+        assert_eq!((open.amps, open.likely), (None, Some(0.05)));
+        // with 0.05 A a count they warm twice as much as they should
+        assert_eq!(open.clone().with_rise(2.0).amps.map(|(scale, _)| scale), Some(0.1));
+        assert_eq!(open.with_rise(1.0).amps.map(|(scale, _)| scale), Some(0.05));
+    }
 }

@@ -3,8 +3,8 @@
 use super::amps::Amps;
 use super::bits::Run;
 use super::fit::{self, Line};
-use super::packs::order;
 use super::starts::{Start, grown, starts};
+use super::twins::Twins;
 use super::view::{Row, View};
 use super::volts::Taken;
 
@@ -56,9 +56,13 @@ impl Soc {
         lengths
     }
 
-    /// The same with another of its lengths.
+    /// The same with another of its lengths, and with every bit above in its last byte that changes, however seldom.
     pub(super) fn with(&mut self, view: &View, len: u8) {
         self.run.len = len;
+        let is_own = |end: u16| end < self.limit && !end.is_multiple_of(8) && view.changes(self.run.big, end) > 0;
+        while is_own(self.run.end()) {
+            self.run.len += 1;
+        }
         self.run = grown(view, self.run, self.limit);
         self.counts = view.series(&self.run);
     }
@@ -85,7 +89,7 @@ fn bent(values: &[f32], hours: &[f32]) -> (Vec<f32>, Line) {
 }
 
 /// Fields that may be the states of charge, one for each current: the likeliest first.
-pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_choice: bool) -> Vec<Vec<Soc>> {
+pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, twins: &Twins) -> Vec<Vec<Soc>> {
     let thin = |row: Vec<f32>| -> Vec<f32> { row.into_iter().step_by(STRIDE).collect() };
     let hours: Vec<f32> = (0..row.len).step_by(STRIDE).map(|at| (at as f64 * row.step / 3600.0) as f32).collect();
     let integrals: Vec<(Vec<f32>, Line, f64)> = amps
@@ -122,9 +126,8 @@ pub(super) fn find(views: &[View], amps: &[Amps], row: Row, taken: &Taken, by_ch
             }
         }
     }
-    let mut sets = one_each(views, &all, amps.len());
+    let mut sets = one_each(views, &all, twins);
     for own in &mut sets {
-        own.sort_by_key(|soc| order(views, by_choice, soc.view, 0));
         for (soc, integral) in own.iter_mut().zip(&integrals) {
             if let Some(again) = judge(&thin(soc.counts.clone()), &hours, integral) {
                 (soc.slope, soc.zero, soc.together) = (again.slope, again.zero, again.together);
@@ -163,27 +166,25 @@ pub(super) fn off(own: &[Soc]) -> f64 {
 }
 
 /// One field for each pack at one place of their messages; a few places that leave the least open.
-fn one_each(views: &[View], all: &[Soc], packs: usize) -> Vec<Vec<Soc>> {
-    let shape = |soc: &Soc| {
-        let view = views.get(soc.view);
-        (soc.run.big, soc.run.low, view.map(|view| (view.key.bytes, view.choice.is_some())))
-    };
+fn one_each(views: &[View], all: &[Soc], twins: &Twins) -> Vec<Vec<Soc>> {
+    let place = |soc: &Soc| (soc.view, soc.run.big, soc.run.low);
     let mut seen = Vec::new();
     let mut sets: Vec<Vec<Soc>> = Vec::new();
     for head in all {
-        if seen.contains(&shape(head)) {
+        if seen.contains(&place(head)) {
             continue;
         }
-        seen.push(shape(head));
-        let mut own: Vec<&Soc> = all.iter().filter(|other| shape(other) == shape(head)).collect();
-        own.sort_by_key(|soc| (soc.view, soc.run.len));
-        // the shortest length that is as good as any: what is always 1 above it may belong to something else
-        own.dedup_by(|longer, soc| longer.view == soc.view && longer.together < soc.together + CLOSER);
-        own.reverse();
-        own.dedup_by_key(|soc| soc.view);
-        if own.len() == packs {
-            sets.push(own.into_iter().cloned().collect());
-        }
+        seen.push(place(head));
+        let Some(places) = views.get(head.view).and_then(|view| twins.views(view)) else { continue };
+        let at = |view: usize| {
+            let here = (view, head.run.big, head.run.low);
+            let mut own: Vec<&Soc> = all.iter().filter(|other| place(other) == here).collect();
+            own.sort_by_key(|soc| soc.run.len);
+            // the shortest length that is as good as any: what is always 1 above it may belong to something else
+            own.dedup_by(|longer, soc| longer.together < soc.together + CLOSER);
+            own.pop().cloned()
+        };
+        sets.extend(places.into_iter().map(at).collect::<Option<Vec<Soc>>>());
     }
     sets.sort_by(|a, b| off(a).total_cmp(&off(b)));
     sets.truncate(MOST_SETS);

@@ -1,43 +1,48 @@
 //! Temperatures: slow fields beside the bank's other values that rise with the heat its current makes, whatever the
-//! air does over the day. The sensors of a bank are written alike and are judged together.
+//! air does over the day. What speaks for a field is counted in logarithms (nats).
 
-use super::amps::{Amps, VOLTS_PER_C};
-use super::bits::{Run, overlap};
-use super::fit::{self, Line};
-use super::packs::order;
+use super::bits::Run;
+use super::fit;
+use super::heat::{Heat, Warms};
+use super::keep::Key;
 use super::scale::{Usual, WARM};
 use super::starts::{Start, grown, starts};
-use super::view::{Row, View};
+use super::twins::Twins;
+use super::view::View;
 use super::volts::Taken;
 
-/// What a cell takes to warm by a kelvin, J per K and Ah: about 11 kg of four cells of 100 Ah at 1 kJ/kg/K.
-const JOULE_KELVIN_AH: f64 = 27.5;
-/// In so many hours most of the heat has gone again (judgement): small packs in a draught, large ones in a box.
-const HOURS_LOST: [f64; 3] = [2.0, 4.0, 8.0];
-/// How well the fields of a place go with the heat at least, on average and each.
-const ALIKE: f64 = 0.5;
-const ALIKE_EACH: f64 = 0.3;
-/// The same of one that moved by many counts.
-const ALIKE_FINE: f64 = 0.65;
-const FINE: f64 = 12.0;
-/// Where a bank's temperatures lie against the air, K: middle, and how far from it they usually are.
-const ABOVE_AIR: (f64, f64) = (3.0, 4.0);
+/// How far the middle of a bank's temperatures usually is from the air and the heat that is reckoned, K.
+const LEVEL_ERROR: f64 = 2.0;
+/// Where they lie against the air when the heat cannot be reckoned, K: middle, and how far from it.
+const ABOVE_AIR: (f64, f64) = (2.0, 3.0);
 /// The same without a word about the air, °C.
-const ANYWHERE: (f64, f64) = (18.0, 12.0);
-/// How much more a cell warms than by the drop within seconds alone: the slow part of its resistance heats too
-/// (judgement).
-const RISE: f64 = 1.6;
-/// How far the rise may be from the one that is reckoned, as a logarithm.
-const RISE_ERROR: f64 = 0.5;
-/// How sure a way to write them must be to be named.
-const SURE: f64 = 0.75;
-/// How far two sensors of a bank usually are apart at most, K, and by how much one may rise more than another.
-const APART: f64 = 6.0;
-const RISE_APART: f64 = 2.5;
-/// How far the ids of a bank's messages lie apart at most.
+const ANYWHERE: (f64, f64) = (18.0, 10.0);
+/// By how much a sensor warms for each kelvin that is reckoned (judgement).
+pub(super) const RISE: f64 = 1.15;
+/// So many numbers of a slow field are not each other's echo (judgement, from fields that are no temperatures).
+const NUMBERS: f64 = 20.0;
+/// What neither the heat nor the day explains of a temperature, K, beside what is lost in rounding, counts.
+const REST: f64 = 0.25;
+const ROUNDED: f64 = 0.3;
+/// What speaks for a field by its place: a message of the bank, one beside it, one further off; one for each pack.
+const OWN: f64 = 2.0;
+const BESIDE: f64 = 1.0;
+const FAR: f64 = -1.5;
+pub(super) const EACH: f64 = 1.5;
+/// The same for another order of the bytes than that of another value in the message, or in another of the bank's.
+const OTHER_ORDER_HERE: f64 = -4.0;
+const OTHER_ORDER: f64 = -1.5;
+/// How far the ids of messages beside each other are apart at most, and those of one bank.
+const BESIDE_ID: u32 = 3;
 const NEAR_ID: u32 = 64;
-/// One point in so many is looked at.
-const STRIDE: usize = 4;
+/// How much is left of a run above which bits change, or are always ones in its last byte, or in the next.
+const CHANGING_ABOVE: f64 = 0.05;
+const ONES_IN_BYTE: f64 = 0.03;
+const ONES_ABOVE: f64 = 0.12;
+/// Less than this is not looked at further.
+const LEAST: f64 = -3.0;
+/// The most that the heat of one field can say.
+const MOST_HEAT: f64 = 25.0;
 
 /// A field that is a temperature.
 #[derive(Debug, Clone)]
@@ -47,126 +52,129 @@ pub(super) struct Warm {
     pub(super) usual: Usual,
     pub(super) together: f64,
     pub(super) sure: f64,
+    /// Times as much as the heat is reckoned to warm it that it does; `None` when that is not known.
+    pub(super) rise: Option<f64>,
 }
 
-/// The heat of a current.
-pub(super) struct Heat {
-    /// Kelvin by which it would warm a cell at each point, or something proportional to it; for each time in which
-    /// it goes again, with the share that remains from one point to the next.
-    kelvin: Vec<(Vec<f32>, f64)>,
-    /// The kelvins are kelvins.
-    is_absolute: bool,
+/// A message of the bank's other values, with the order of one that takes more than a byte.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Own {
+    pub(super) key: Key,
+    pub(super) big: Option<bool>,
 }
 
-impl Heat {
-    /// `per_capacity`: a count of current as a share of the capacity.
-    pub(super) fn new(amps: &Amps, zero: f64, per_capacity: Option<f64>, row: Row) -> Self {
-        let share = per_capacity.unwrap_or(1.0);
-        let volts_per_c = per_capacity.map_or(VOLTS_PER_C, |share| amps.slope.abs() / share);
-        let warmed = |hours: f64| {
-            let keep = (-row.step / 3600.0 / hours).exp();
-            let mut kelvin = 0.0;
-            let warm = |count: &f32| {
-                let rate = if count.is_nan() { 0.0 } else { (f64::from(*count) - zero) * share };
-                kelvin = kelvin * keep + rate * rate * volts_per_c / JOULE_KELVIN_AH * row.step;
-                kelvin as f32
-            };
-            (amps.counts.iter().map(warm).collect(), keep)
-        };
-        Self { kelvin: HOURS_LOST.into_iter().map(warmed).collect(), is_absolute: per_capacity.is_some() }
-    }
-
-    fn line(&self, counts: &[f32]) -> Line {
-        let lines = self.kelvin.iter().map(|(kelvin, still)| fit::beside_time(kelvin, counts, *still, STRIDE));
-        lines.max_by(|a, b| a.together.total_cmp(&b.together)).unwrap_or_default()
+impl Own {
+    pub(super) fn of(view: &View, run: &Run) -> Self {
+        Self { key: view.key, big: (!run.is_in_byte()).then_some(run.big) }
     }
 }
 
 /// Where to look for temperatures.
 pub(super) struct Where<'a> {
     pub(super) taken: &'a Taken,
-    /// Keys of the bank's other messages.
-    pub(super) ids: &'a [u32],
+    /// The bank's other values.
+    pub(super) own: &'a [Own],
     pub(super) by_choice: bool,
+    pub(super) twins: &'a Twins,
     /// How warm it is around the bank, °C.
     pub(super) celsius: Option<f64>,
 }
 
 /// A run of bits that moves slowly.
 #[derive(Debug, Clone)]
-struct Slow {
-    view: usize,
-    run: Run,
+pub(super) struct Slow {
+    pub(super) view: usize,
+    pub(super) run: Run,
     /// Counts: nearly the least, in the middle, nearly the most.
-    counts: (f64, f64, f64),
+    pub(super) counts: (f64, f64, f64),
     /// Counts from one point to the next, hardly ever more.
     jump: f64,
-    /// Counts over kelvin of heat.
-    line: Line,
+    /// How it goes with the heat.
+    pub(super) warms: Warms,
+    /// What speaks for these bits.
     weight: f64,
 }
 
-/// Runs at one place of every pack's messages.
-struct Group {
-    members: Vec<Slow>,
-    together: f64,
-    /// It goes so well with the heat that others may be measured by it.
-    leads: bool,
-}
-
-/// The temperatures, sensor by sensor, each for every pack.
-pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<Warm>> {
-    let Some(heat) = heats.first() else { return Vec::new() };
+/// Every slow run of the bank's messages and those near them.
+pub(super) fn find(views: &[View], heat: &Heat, place: &Where) -> Vec<Slow> {
     let mut all: Vec<Slow> = Vec::new();
     for (at, view) in views.iter().enumerate() {
-        let id = view.key.id.key();
-        if !place.ids.iter().any(|own| own.abs_diff(id) <= NEAR_ID) {
-            continue;
-        }
+        let Some(near) = nearness(&view.key, place.own) else { continue };
         for start in starts(view).into_iter().map(Start::whole) {
-            all.extend(runs(view, at, &start, heat, |run| view.is_own(run) && !place.taken.holds(views, at, run)));
+            let is_free = |run: &Run| view.is_own(run) && !place.taken.holds(views, at, run);
+            let mut found = runs(view, at, &start, heat, is_free);
+            found.iter_mut().for_each(|slow| slow.weight += near + order(&slow.run, &view.key, place.own));
+            found.retain(|slow| WARM.iter().any(|usual| slow.speaks(usual, heat, place.celsius).0 > LEAST));
+            all.extend(found);
         }
     }
-    let groups = groups(views, &all, heats.len(), place.by_choice);
-    let sensors = sensors(views, groups, heat.is_absolute, place.celsius);
-    sorted(views, sensors, place.by_choice)
+    all
+}
+
+/// What a message's place says; `None` when it is too far off.
+fn nearness(key: &Key, own: &[Own]) -> Option<f64> {
+    let apart = |other: &Key| key.id.key().abs_diff(other.id.key());
+    let near = own.iter().map(|own| own.key).filter(|other| other.channel == key.channel);
+    match near.map(|other| (apart(&other), other != *key)).min()? {
+        (_, false) => Some(OWN),
+        (apart, _) if apart <= BESIDE_ID => Some(BESIDE),
+        (apart, _) if apart <= NEAR_ID => Some(FAR),
+        _ => None,
+    }
+}
+
+/// What the order of its bytes says: a message has one, and a bank mostly.
+fn order(run: &Run, key: &Key, own: &[Own]) -> f64 {
+    if run.is_in_byte() {
+        return 0.0;
+    }
+    let orders = |here: bool| own.iter().filter(move |own| !here || own.key == *key).filter_map(|own| own.big);
+    if orders(true).any(|big| big != run.big) {
+        OTHER_ORDER_HERE
+    } else if orders(false).any(|big| big != run.big) {
+        OTHER_ORDER
+    } else {
+        0.0
+    }
 }
 
 /// Every slow run from a start.
 fn runs(view: &View, at: usize, start: &Start, heat: &Heat, is_free: impl Fn(&Run) -> bool) -> Vec<Slow> {
     let mut all = Vec::new();
     let whole = (start.limit - start.low).min(16) as u8;
-    let weight = match (start.shows, start.is_cut(view)) {
+    let cut: f64 = match (start.shows, start.is_cut(view)) {
         (true, false) => 1.0,
-        (true, true) => 0.7,
+        (true, true) => 0.5,
         (false, false) => 0.9,
-        (false, true) => 0.15,
+        (false, true) => 0.1,
     };
     for len in 3..=whole {
         for signed in [false, true] {
-            let Some(run) = start.run(len, signed).filter(&is_free) else { continue };
+            let run = if signed { start.signed(view, len) } else { start.run(len, false) };
+            let Some(run) = run.filter(&is_free) else { continue };
             let top = view.changes(run.big, run.end() - 1) > 0 || view.first(run.big, run.end() - 1);
             if !top || signed && len < 7 {
                 continue; // the same as a shorter one
             }
             let changing = run.end() < start.limit && view.changes(run.big, run.end()) > 0;
-            let ones = (run.end()..start.limit.min(run.end() + 8)).any(|bit| view.first(run.big, bit));
-            let weight = weight
-                * if changing {
-                    0.05
-                } else if ones {
-                    0.12
-                } else {
-                    1.0
-                };
+            let is_one = |bit: &u16| view.first(run.big, *bit);
+            let above = if changing {
+                CHANGING_ABOVE
+            } else if (run.end()..run.end().next_multiple_of(8).min(start.limit)).any(|bit| is_one(&bit)) {
+                ONES_IN_BYTE
+            } else if (run.end()..start.limit.min(run.end() + 8)).any(|bit| is_one(&bit)) {
+                ONES_ABOVE
+            } else {
+                1.0
+            };
             let counts = view.series(&run);
             let Some(slow) = slow(&counts) else { continue };
-            let line = heat.line(&counts);
-            if line.together < ALIKE_EACH {
+            let warms = heat.warms(&counts);
+            if warms.is_charge {
                 continue;
             }
             let run = grown(view, run, start.limit);
-            all.push(Slow { view: at, run, line, weight, ..slow });
+            all.push(Slow { view: at, run, warms, weight: (cut * above).ln(), ..slow });
         }
     }
     all
@@ -182,142 +190,61 @@ fn slow(counts: &[f32]) -> Option<Slow> {
     let jump = fit::share(&mut jumps, 0.99);
     let run = Run { big: false, low: 0, len: 1, signed: false };
     let is_slow = high > low && jump <= 1.0_f64.max(0.3 * (high - low));
-    is_slow.then(|| Slow { view: 0, run, counts: (low, middle, high), jump, line: Line::default(), weight: 1.0 })
+    let counts = (low, middle, high);
+    is_slow.then(|| Slow { view: 0, run, counts, jump, warms: Warms::default(), weight: 0.0 })
 }
 
 impl Slow {
-    /// How well it is a temperature when it is written this way.
-    fn fits(&self, usual: &Usual, is_absolute: bool, celsius: Option<f64>) -> f64 {
+    /// The same bits in another message; `None` when they do not move slowly there.
+    pub(super) fn read(&self, at: usize, view: &View, heat: &Heat) -> Option<Self> {
+        let counts = view.series(&self.run);
+        let slow = slow(&counts)?;
+        Some(Self { view: at, run: self.run, warms: heat.warms(&counts), weight: self.weight, ..slow })
+    }
+
+    /// What speaks for it as a temperature when it is written this way, in all, and what of it is the heat's.
+    pub(super) fn speaks(&self, usual: &Usual, heat: &Heat, celsius: Option<f64>) -> (f64, f64) {
         let at = |count: f64| count * usual.scale + usual.offset;
         let (low, middle, high) = (at(self.counts.0), at(self.counts.1), at(self.counts.2));
         let usually = low > -35.0 && high < 75.0 && high - low < 30.0;
         if !usually || self.jump * usual.scale > (1.2 * usual.scale).max(0.6) {
+            return (f64::NEG_INFINITY, 0.0);
+        }
+        let (usually, error) = match celsius {
+            Some(air) if heat.is_absolute => (air + RISE * self.warms.middle, LEVEL_ERROR),
+            Some(air) => (air + ABOVE_AIR.0, ABOVE_AIR.1),
+            None => ANYWHERE,
+        };
+        let off = (middle - usually) / error;
+        let warm = self.heat(usual, heat);
+        let rest = self.warms.line.rest * usual.scale / REST.hypot(ROUNDED * usual.scale);
+        (usual.weight.ln() + self.weight + skirted(off) + skirted(rest) + warm, warm)
+    }
+
+    /// How much better it is explained with the heat than without it.
+    fn heat(&self, usual: &Usual, heat: &Heat) -> f64 {
+        let line = &self.warms.line;
+        if line.slope == 0.0 {
             return 0.0;
         }
-        let rise = if is_absolute { bell((self.line.slope * usual.scale / RISE).ln(), RISE_ERROR) } else { 1.0 };
-        let place = match celsius {
-            Some(air) => bell((middle - air - ABOVE_AIR.0) / ABOVE_AIR.1, 1.0),
-            None => bell((middle - ANYWHERE.0) / ANYWHERE.1, 1.0),
+        let alike = line.together * line.together;
+        let explained = if heat.is_absolute {
+            let reckoned = RISE / usual.scale / line.slope;
+            // as a share of what it really rose: the nearest that may be
+            let rise = if reckoned > 0.0 {
+                1.0_f64.clamp(reckoned / heat.error, reckoned * heat.error)
+            } else {
+                reckoned / heat.error
+            };
+            alike * rise * (2.0 - rise)
+        } else {
+            alike.copysign(line.together)
         };
-        usual.weight * rise * place * self.weight
-    }
-
-    fn is_fine(&self) -> bool {
-        self.counts.2 - self.counts.0 > FINE
+        (-0.5 * NUMBERS * (1.0 - explained).max(1e-3).ln()).min(MOST_HEAT)
     }
 }
 
-fn bell(off: f64, error: f64) -> f64 {
-    (-0.5 * (off / error).powi(2)).exp()
-}
-
-/// The places at which every pack has a slow run.
-fn groups(views: &[View], all: &[Slow], packs: usize, by_choice: bool) -> Vec<Group> {
-    let shape = |slow: &Slow| {
-        let view = views.get(slow.view);
-        (slow.run.big, slow.run.low, slow.run.signed, view.map(|view| (view.key.bytes, view.choice.is_some())))
-    };
-    let mut groups = Vec::new();
-    for head in all {
-        let mut members: Vec<Slow> = all.iter().filter(|other| shape(other) == shape(head)).cloned().collect();
-        // of each pack's runs the one that is as long, or nearly
-        members.sort_by_key(|slow| (order(views, by_choice, slow.view, 0), slow.run.len.abs_diff(head.run.len)));
-        members.dedup_by_key(|slow| slow.view);
-        let Some(number) = members.iter().position(|slow| slow.view == head.view) else { continue };
-        // several messages of one pack may have the same shape: those as far apart as the packs are
-        let each = members.len() / packs.max(1);
-        if members.len() != each * packs || each == 0 {
-            continue;
-        }
-        let members: Vec<Slow> = members.into_iter().skip(number % each).step_by(each).collect();
-        let count = members.len().max(1) as f64;
-        let together = members.iter().map(|slow| slow.line.together).sum::<f64>() / count;
-        let least = if members.iter().all(Slow::is_fine) { ALIKE_FINE } else { ALIKE };
-        groups.push(Group { leads: together >= least, members, together });
-    }
-    groups
-}
-
-impl Group {
-    fn fits(&self, usual: &Usual, is_absolute: bool, celsius: Option<f64>) -> f64 {
-        let fits = |slow: &Slow| slow.fits(usual, is_absolute, celsius);
-        let least = self.members.iter().map(fits).fold(f64::INFINITY, f64::min);
-        let count = self.members.len().max(1) as f64;
-        if least <= 0.0 { 0.0 } else { self.members.iter().map(fits).sum::<f64>() / count }
-    }
-
-    /// Middle, °C, and rise.
-    fn level(&self, usual: &Usual) -> (f64, f64) {
-        let count = self.members.len().max(1) as f64;
-        let middle = self.members.iter().map(|slow| slow.counts.1).sum::<f64>() / count;
-        let slope = self.members.iter().map(|slow| slow.line.slope).sum::<f64>() / count;
-        (middle * usual.scale + usual.offset, slope * usual.scale)
-    }
-
-    fn shares_bits(&self, views: &[View], other: &Self) -> bool {
-        let mask = |slow: &Slow| slow.run.mask(views.get(slow.view).map_or(0, View::bytes));
-        self.members.iter().any(|a| other.members.iter().any(|b| a.view == b.view && overlap(&mask(a), &mask(b))))
-    }
-}
-
-/// The groups that are the bank's sensors: alike to the one for which most speaks.
-fn sensors(views: &[View], groups: Vec<Group>, is_absolute: bool, celsius: Option<f64>) -> Vec<Vec<Warm>> {
-    let mut best: Option<(f64, Usual, Vec<usize>)> = None;
-    let fits: Vec<Vec<f64>> =
-        groups.iter().map(|group| WARM.iter().map(|usual| group.fits(usual, is_absolute, celsius)).collect()).collect();
-    let good = |at: usize, way: usize| {
-        let fits = fits.get(at).and_then(|fits| fits.get(way)).copied().unwrap_or(0.0);
-        groups.get(at).map_or(0.0, |group| group.together * fits)
-    };
-    let mut of_ways = vec![0.0_f64; WARM.len()];
-    for (way, usual) in WARM.iter().enumerate() {
-        for (anchor, group) in groups.iter().enumerate() {
-            if !group.leads || good(anchor, way) < 1e-3 {
-                continue;
-            }
-            let (middle, rise) = group.level(usual);
-            let mut order: Vec<usize> = (0..groups.len()).filter(|at| good(*at, way) >= 1e-3).collect();
-            order.sort_by(|a, b| good(*b, way).total_cmp(&good(*a, way)));
-            let mut kept = vec![anchor];
-            for at in order {
-                let Some(other) = groups.get(at) else { continue };
-                let (other_middle, other_rise) = other.level(usual);
-                let alike = (other_middle - middle).abs() <= APART
-                    && (other_rise / rise).ln().abs() <= RISE_APART.ln()
-                    && !kept.iter().filter_map(|kept| groups.get(*kept)).any(|kept| kept.shares_bits(views, other));
-                if alike {
-                    kept.push(at);
-                }
-            }
-            let sum = kept.iter().map(|at| good(*at, way)).sum::<f64>();
-            if let Some(most) = of_ways.get_mut(way) {
-                *most = most.max(sum);
-            }
-            if best.as_ref().is_none_or(|(most, ..)| sum > *most) {
-                best = Some((sum, *usual, kept));
-            }
-        }
-    }
-    let Some((sum, usual, kept)) = best else { return Vec::new() };
-    // offsets so near to each other say the same
-    let near = |other: &Usual| other.scale == usual.scale && (other.offset - usual.offset).abs() < 0.5;
-    let others: f64 = WARM.iter().zip(&of_ways).filter(|(other, _)| !near(other)).map(|(_, sum)| sum).sum();
-    let sure = sum / (sum + others);
-    if sure < SURE {
-        return Vec::new();
-    }
-    let named = |slow: &Slow| Warm { view: slow.view, run: slow.run, usual, together: slow.line.together, sure };
-    kept.into_iter().filter_map(|at| groups.get(at)).map(|group| group.members.iter().map(named).collect()).collect()
-}
-
-/// In the order of their messages and bits.
-fn sorted(views: &[View], mut sensors: Vec<Vec<Warm>>, by_choice: bool) -> Vec<Vec<Warm>> {
-    let front = |group: &Vec<Warm>| {
-        group.first().map(|warm| {
-            let bytes = views.get(warm.view).map_or(0, View::bytes);
-            order(views, by_choice, warm.view, warm.run.front(bytes))
-        })
-    };
-    sensors.sort_by_key(front);
-    sensors
+/// What is left of something that is so many of its errors off: a bell with wide skirts.
+fn skirted(off: f64) -> f64 {
+    -2.0 * (1.0 + off * off / 3.0).ln()
 }

@@ -109,6 +109,7 @@ impl Count {
         );
         if asked.verbose {
             told.iter().for_each(|text| println!("    {text}"));
+            found.open.iter().for_each(|open| println!("    open: {}: {}", open.what.name(), open.why));
         }
         self.all.add(score);
         of_each.iter().for_each(|(quantity, score)| self.by.entry(*quantity).or_default().add(*score));

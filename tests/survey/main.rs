@@ -38,7 +38,7 @@ fn most_cells_of_foreign_buses_are_found() {
         sum.add(score);
     }
     assert!(sum.wrong * 50 <= sum.all(), "more than 2 % wrong: {all:#?}");
-    assert!(sum.right * 2 >= sum.all(), "{sum:?}");
+    assert!(sum.right * 10 >= sum.all() * 9, "{sum:?}: {all:#?}");
 }
 
 /// A log in which every frame has an id of its own: no more messages are followed than a bus has, and nothing is found.
