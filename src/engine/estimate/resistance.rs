@@ -270,7 +270,7 @@ fn warmth(view: &View, limits: &Limits) -> Option<Warmth> {
 }
 
 /// Median of the first `count`.
-fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
+pub(super) fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
     let volts = volts.get_mut(..count).unwrap_or_default();
     volts.sort_unstable_by(f64::total_cmp);
     let middle = volts.len() / 2;

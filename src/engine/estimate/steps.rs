@@ -3,6 +3,7 @@
 //! A set is complete once every cell and the current have been read anew. Which of them is read first is not known, so
 //! a step is taken from the outer two of its four sets: whatever the order, those lie wholly before and after it.
 
+use super::resistance::median;
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, Stamp};
@@ -182,7 +183,7 @@ impl Steps {
     }
 
     /// Change of the median voltage within the last four sets that no change of the current explains, V: all cells alike,
-    /// steady before and after.
+    /// but that one with a poor connection may move more; steady before and after.
     #[must_use]
     pub fn unexplained(&self, view: &View) -> Option<f64> {
         let [b2, b1, a1, a2] = self.sets.last_chunk::<4>()?;
@@ -195,10 +196,17 @@ impl Steps {
         }
         let mean = |set: &Set| set.volts.iter().take(count).sum::<f64>() / count as f64;
         let change = mean(a1) - mean(b1);
-        let steady = (mean(b1) - mean(b2)).abs().max((mean(a2) - mean(a1)).abs()) <= STEADY * change.abs();
-        let alike =
-            b1.volts.iter().zip(&a1.volts).take(count).all(|(b, a)| (a - b - change).abs() <= ALIKE * change.abs());
-        (steady && alike).then_some(change)
+        if (mean(b1) - mean(b2)).abs().max((mean(a2) - mean(a1)).abs()) > STEADY * change.abs() {
+            return None;
+        }
+        let mut moves = [0.0; MAX_CELLS];
+        let pairs = b1.volts.iter().zip(&a1.volts).take(count);
+        moves.iter_mut().zip(pairs).for_each(|(moved, (before, after))| *moved = after - before);
+        let change = median(moves, count);
+        let odd = |moved: &&f64| (**moved - change).abs() > ALIKE * change.abs();
+        let mut odd = moves.iter().take(count).filter(odd);
+        let alike = odd.next().is_none_or(|moved| moved / change > 1.0 && count > 2) && odd.next().is_none();
+        alike.then_some(change)
     }
 
     /// Whether the current moved between the last two sets, or within them.

@@ -235,4 +235,20 @@ mod tests {
         assert_eq!(lines.len(), 1, "{lines:?}");
         assert!(lines[0].starts_with("bank-description notice pack 1"), "{lines:?}");
     }
+
+    #[test]
+    fn a_load_that_bypasses_the_sensor_is_found_beside_a_poor_connection() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 21_600.0, 2.0, |t, bus| {
+            let amps = if t < 1800.0 { loads(t) } else { -2.0 };
+            let hidden = if (t / 900.0) as i64 % 2 == 1 { -10.0 } else { 0.0 };
+            let volts = |ohms: f64| 3.3 + 0.0005 * (t * 0.7).sin() + ohms * (amps + hidden);
+            bus.cells(&[2.5e-3, 2.5e-3, 2.5e-3, 5.0e-3].map(volts));
+            bus.current(amps);
+            bus.celsius(0, 25.0);
+        });
+        let lines = story.found_of("bank-description");
+        assert_eq!(lines.len(), 1, "{:?}", story.findings());
+        assert!(lines[0].starts_with("bank-description notice pack 1"), "{lines:?}");
+    }
 }

@@ -70,6 +70,8 @@ impl Drawn {
         let same_pack = self.pack == other.pack;
         (own.starts_with("lead") && same_pack && of(IN_CELLS))
             || (self.kind.needs == Needs::NoCells && of(IN_CELLS))
+            // at so many volts for each described cell no rest is seen, and without a rest no sensor's own distance
+            || (own == "described-cells" && same_pack && name == "sensor-by-heat")
             || (matches!(own, "pack-silent" | "pack-off") && same_pack)
             || (own == "described-capacity" && same_pack && of(&["small-cell", "leak", "bleeder-stuck"]))
             || (own == "out-of-balance" && same_pack && of(AT_TOP))

@@ -93,6 +93,7 @@ fn blind(plan: &Plan, all: &mut [Expect]) {
             || (!own && misled && of(&heat))
             || (faulty("described-capacity") && of(&["low-capacity-cell", "imbalance", "self-discharging-cell"]))
             || (one.code != "stale-data" && faulty("pack-silent"))
+            || (one.code == "temperature-spread" && faulty("described-cells"))
             || (one.code == "low-capacity-cell" && faulty("parallel-gone"))
             || (!own && faulty("pack-off"))
             || (one.code == "bms-cutoff" && plan.sample > 2.0 && !plan.cells_told);
