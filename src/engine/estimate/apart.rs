@@ -89,13 +89,13 @@ impl Apart {
             self.bottom_watch.lose();
             return;
         };
-        let ready = Ready { view, drive, capacity, net: charge.net(), around, resistance };
-        if view.switches.charge_path != Some(false)
-            && let Some(arrivals) = ready.sweep(End::Top, &mut self.top_watch)
-        {
+        let ready = Ready { view, drive, capacity, net: charge.net(), around, resistance, both: &self.both };
+        let charges = view.switches.charge_path != Some(false);
+        let top = charges.then(|| ready.sweep(End::Top, &mut self.top_watch)).flatten();
+        let bottom = ready.sweep(End::Bottom, &mut self.bottom_watch);
+        if let Some(arrivals) = top {
             self.take_top(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
         }
-        let bottom = ready.sweep(End::Bottom, &mut self.bottom_watch);
         self.low_mark = self.bottom_watch.began().map(|passed| (-passed, -drive.slow));
         if let Some(arrivals) = bottom {
             self.take_bottom(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
@@ -189,6 +189,7 @@ struct Ready<'a> {
     net: f64,
     around: &'a Around<'a>,
     resistance: &'a Resistance,
+    both: &'a Both,
 }
 
 impl Ready<'_> {
@@ -201,13 +202,15 @@ impl Ready<'_> {
         let mut beyond = [None; MAX_CELLS];
         let amps = self.drive.rate * self.capacity;
         let own = OWN_SPREAD * limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
-        let cold = (self.drive.ratio - 1.0).max(0.0);
-        let unlike = COLD_SPREAD * limits.get(L::KneeSlowSag) * cold * self.drive.slow.abs();
+        let cold = COLD_SPREAD * (self.drive.ratio - 1.0).max(0.0);
+        let slowly = limits.get(L::KneeSlowSag) * self.drive.ratio * self.drive.slow.abs();
         for cell in self.view.cells.iter().filter(|cell| cell.fresh > 0) {
             let index = usize::from(cell.cell);
             if let Some(place) = beyond.get_mut(index) {
                 let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark), own);
-                let off = (off * amps.abs()).hypot(unlike);
+                // to a cell that holds less the same current is more
+                let less = self.both.less(index).and_then(|(less, _)| less.best).unwrap_or(0.0) / self.capacity;
+                let off = (off * amps.abs()).hypot(slowly * cold.hypot(less));
                 *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off));
             }
         }

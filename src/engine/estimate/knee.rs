@@ -14,6 +14,10 @@ const FOOT: f64 = 0.03;
 /// On the plateau, where the marks are crossed when the current adds more than was taken off, so many volts are more of
 /// the capacity than this; published curves have 0.03 at most at a knee. Judgement.
 const FLAT: f64 = 0.07;
+/// What was counted between two arrivals is off by this share: the current sensor's gain.
+const COUNTED: f64 = 0.01;
+/// At the bottom by this: cells do not come to the mark with the same charge left in them; judgement.
+const COUNTED_LOW: f64 = 0.08;
 /// What a cell's reading may be off, V; judgement.
 const READING: f64 = 0.002;
 /// How far the surface of the particles runs ahead of their inside, as a share of the capacity, for a steady 1C at
@@ -244,6 +248,7 @@ impl KneeWatch {
         }
         let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
         let lag = |slow: f64| sweep.lag(slow_first - slow);
+        let counted = if sweep.end == End::Top { COUNTED } else { COUNTED_LOW };
         let arrival = |runner: &Runner| {
             let steep = runner.steepness().unwrap_or_else(|| self.steepest());
             let volts = error_volts(sweep, runner.off);
@@ -256,7 +261,7 @@ impl KneeWatch {
                 }
             };
             let raw = passed - from;
-            let parts = [scan, volts * steep, lag(slow), 0.01 * raw, offset];
+            let parts = [scan, volts * steep, lag(slow), counted * raw, offset];
             let off = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
             if let Some(arrival) = self.by_voltage(runner, sweep, raw) {
                 return arrival;
@@ -288,7 +293,7 @@ impl KneeWatch {
         let after = if came { later(volts) } else { low };
         let half = if came { ((high - low) / 2.0).max(after - low).hypot(CURVE_OFF * after) } else { 0.0 };
         // At another current than the first cell's nothing is measured beside it: all of it is as unsure as the curve.
-        let unsure = if self.late { CURVE_OFF } else { 0.01 };
+        let unsure = if self.late { CURVE_OFF } else { COUNTED_LOW };
         Some(Arrival { after: passed + after, off: half.hypot(unsure * passed).hypot(lag), came })
     }
 
