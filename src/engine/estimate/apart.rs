@@ -209,7 +209,8 @@ impl Ready<'_> {
             if let Some(place) = beyond.get_mut(index) {
                 let (adds, off) = self.own_ohms(index, sign * (cell.volts - mark), own);
                 // to a cell that holds less the same current is more
-                let less = self.both.less(index).and_then(|(less, _)| less.best).unwrap_or(0.0) / self.capacity;
+                let less =
+                    self.both.less(index).and_then(|(less, _)| less.best.or(less.low)).unwrap_or(0.0) / self.capacity;
                 let off = (off * amps.abs()).hypot(slowly * cold.hypot(less));
                 *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off));
             }

@@ -108,14 +108,14 @@ impl Against<'_> {
         surest(self.bottoms.before(now, self.limits).filter_map(drift))
     }
 
-    /// What it lost by itself: balancing took from its siblings what would have shown more of it. Half of what balancing
+    /// What it lost by itself: balancing took from its siblings what would have shown more of it. All of what balancing
     /// was due to do is left open. What was bled from the cell itself stays in: that may be the bleeder that is stuck.
     fn by_itself(&self, cell: usize, old: &Visit, now: &Visit, fell: &Span) -> Option<Span> {
         let mut hours: Vec<f64> = now.bled.iter().zip(&old.bled).map(|(now, old)| now - old).collect();
         let own = *hours.get(cell)?;
         hours.sort_by(f64::total_cmp);
         let bled = (hours.get(hours.len() / 2)? - own).max(0.0) * self.bleed;
-        Some(fell.plus(&Span::around(bled, bled / 2.0)))
+        Some(fell.plus(&Span::around(bled, bled)))
     }
 }
 

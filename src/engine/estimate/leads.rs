@@ -85,7 +85,7 @@ pub struct Leads {
 /// A lead that was seen open or swapped is not trusted for so long after, s, ...
 const GROSS_STANDS: f64 = 86_400.0;
 /// ... and one with resistance for so long.
-const POOR_STANDS: f64 = 7.0 * 86_400.0;
+const POOR_STANDS: f64 = 30.0 * 86_400.0;
 
 impl Leads {
     /// Moves on by one tick.

@@ -2,9 +2,14 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::engine::gauge::Gauge;
 use crate::engine::view::CellNow;
+use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
+
+/// A link that loses frames breaks no rest: so long may nothing come, s.
+const GAP: f64 = 600.0;
 
 pub(super) const RULE: Rule = Rule {
     code: "left-empty",
@@ -21,6 +26,13 @@ pub(super) const RULE: Rule = Rule {
 
 fn judge(bench: &Bench, court: &mut Court) {
     let (pack, view, limits) = (bench.pack.number, bench.view, bench.limits);
+    if view.secs() > GAP {
+        court.end(|subject| subject.pack == Some(pack));
+    }
+    let lost = view.current.is_none() || view.cells.is_empty();
+    if lost && view.capacity.is_some() && is_lately_heard(bench) {
+        return court.judged();
+    }
     if view.cells.is_empty() {
         court.end(|subject| subject.pack == Some(pack));
         return court.not_judged(if view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoCellVoltages });
@@ -44,6 +56,12 @@ fn judge(bench: &Bench, court: &mut Court) {
     for cell in &view.cells {
         judge_cell(bench, cell, quiet, court);
     }
+}
+
+/// A cell and the current were heard within the last minutes.
+fn is_lately_heard(bench: &Bench) -> bool {
+    let lately = |gauge: &Gauge| gauge.last_good().is_some_and(|(at, _)| bench.view.now.since(at) <= GAP);
+    lately(bench.pack.gauge(Quantity::Current)) && bench.pack.cells.iter().any(lately)
 }
 
 fn judge_cell(bench: &Bench, cell: &CellNow, quiet: bool, court: &mut Court) {
@@ -127,5 +145,23 @@ mod tests {
         });
         assert!(!story.findings().iter().any(|line| line.starts_with("left-empty")));
         assert!(story.why_not("left-empty").unwrap().contains("only the pack voltage"));
+    }
+
+    #[test]
+    fn frames_that_are_lost_for_some_minutes_do_not_begin_the_hours_anew() {
+        let told = |silence: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 26.0 * HOUR, 60.0, |t, bus| {
+                let gone = t % 7200.0 < silence;
+                if !gone {
+                    bus.celsius(0, 15.0);
+                    bus.current(0.0);
+                    bus.cells(&[3.1, 2.95, 3.1, 3.1]);
+                }
+            });
+            story.found_of("left-empty")
+        };
+        assert_eq!(told(480.0).len(), 1);
+        assert!(told(1500.0).is_empty(), "that is a break");
     }
 }

@@ -131,7 +131,8 @@ pub(crate) fn truth_of(
             let lacks = median(missing(moment).into_iter());
             let capacity = median(column(moment, 1).into_iter());
             let told = [plan.capacity, capacity].map(|whole| 100.0 * (1.0 - lacks / whole));
-            (told[0].min(told[1]), told[0].max(told[1]).min(100.0).max(told[0].min(told[1])))
+            // beyond full is full
+            (told[0].min(told[1]).min(100.0), told[0].max(told[1]).min(100.0))
         }),
         "charged_ah" => of(&|moment| one(moment.charged)),
         "drawn_ah" => of(&|moment| one(moment.drawn)),
