@@ -76,6 +76,11 @@ fn of_log(ears: &mut Ears, path: PathBuf) -> anyhow::Result<()> {
 fn of_source(ears: &mut Ears, args: &SurveyArgs) -> anyhow::Result<()> {
     let watch = WatchArgs { sources: vec![args.source.clone()], baud: args.baud, ..WatchArgs::default() };
     let sources = sources::named(&watch)?;
+    if let Some(missing) = sources.iter().find_map(sources::missing_interface) {
+        anyhow::bail!(
+            "there is no CAN interface '{missing}' now; 'cellwright watch' without a source lists what can be listened to"
+        );
+    }
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let stop = stop_on_signals()?;
     let batches = sources::start(&sources, &clock)?;

@@ -10,8 +10,13 @@ use std::fmt::Write;
 const KNOWN: &str = "This bus already speaks";
 
 /// What to do with what was found.
-const NEXT: &str = "
-Check a few of these against a meter. Then let a draft be written, and judge by it:
+const METER: &str = "
+Check a few of these against a meter, the current above all: how large its count is rests on the capacity that is given
+(--capacity), and with another capacity it is another.
+";
+
+/// And then, while there is no bank file yet.
+const NEXT: &str = "Then let a draft be written, and judge by it:
     cellwright survey LOG --format draft > bank.toml   (with --capacity and --celsius as here)
     cellwright check LOG --bank bank.toml
 ";
@@ -46,6 +51,9 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
         rows.iter().for_each(|row| text += &beside_line(row));
     }
     if found.packs > 0 {
+        text += METER;
+    }
+    if found.packs > 0 && beside.is_none() {
         text += NEXT;
     }
     if found.packs > 0 && !found.open.is_empty() {

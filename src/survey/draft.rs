@@ -15,12 +15,19 @@ pub fn draft(found: &Found, known: &Known) -> String {
         text += "dialect = \"file\"\n"; // which needs signals
     }
     for pack in 0..found.packs {
-        let cells =
-            found.roles.iter().filter(|role| role.slot.pack == pack && role.slot.quantity == Quantity::CellVoltage);
-        text += &format!("\n[[pack]]\ncells = {}\n", cells.count());
+        let of = |quantity: Quantity| {
+            found.roles.iter().filter(|role| role.slot.pack == pack && role.slot.quantity == quantity).count()
+        };
+        text += &format!("\n[[pack]]\ncells = {}\n", of(Quantity::CellVoltage));
         match known.capacity {
             Some(capacity) => text += &format!("capacity = {capacity}\n"),
             None => text += "# capacity = 100   # Ah, as printed on it\n",
+        }
+        let sensors = vec!["{ role = \"cell\" }"; of(Quantity::Temperature)].join(", ");
+        if !sensors.is_empty() {
+            text += &format!(
+                "# where each sensor sits: cell, case, terminal, electronics or ambient\n# sensors = [{sensors}]\n"
+            );
         }
     }
     for role in &found.roles {

@@ -18,6 +18,13 @@ fn a_bus_without_a_bank_gives_nothing_and_says_what_would_settle_it() {
     assert_eq!(found["open"][0]["what"], "cell_voltage");
 }
 
+#[test]
+fn an_interface_that_is_not_there_is_said_and_not_waited_for() {
+    let ran = cellwright(&["survey", "nocan7", "--for", "1h"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert!(ran.err.contains("there is no CAN interface 'nocan7' now"), "{}", ran.err);
+}
+
 /// The invented bank's own format, taken for an unknown bus; the draft is laid beside the same log, then with another
 /// scale for the first cell.
 #[test]
@@ -56,6 +63,8 @@ fn a_draft_is_a_bank_file_with_which_the_same_log_is_checked() {
     let draft = cellwright(&[&hints[..], &["--format", "draft"]].concat());
     assert_eq!(draft.out.matches("role = \"cell-voltage\"").count(), 4);
     cellwright::bank::parse(&draft.out, |_| Err("no DBC is named".into())).expect("a bank file");
+    let freed = draft.out.replace("# sensors =", "sensors =");
+    cellwright::bank::parse(&freed, |_| Err("no DBC is named".into())).expect("with the line of the sensors too");
     let file = desk.put("draft.toml", &draft.out);
     let ran = cellwright(&["check", "--format", "json", "--bank", &file, &log]);
     let checked: Value = serde_json::from_str(&ran.out).unwrap_or_else(|_| panic!("{} {}", ran.code, ran.err));

@@ -89,6 +89,13 @@ fn one(name: &str, args: &WatchArgs) -> anyhow::Result<Source> {
     )
 }
 
+/// The name of a CAN interface that is not there now, made harmless. Who watches waits for it; who surveys does not.
+pub(in crate::app) fn missing_interface(source: &Source) -> Option<String> {
+    let Source::Can(name) = source else { return None };
+    let known = find::interfaces(Path::new(NET));
+    (!known.contains(name)).then(|| shown(name))
+}
+
 /// A serial port, or the adapter behind it.
 fn port(path: PathBuf, args: &WatchArgs) -> Source {
     if args.adapter {
