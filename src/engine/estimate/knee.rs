@@ -2,7 +2,7 @@
 //! the steep part, going up at the top or down at the bottom.
 
 use super::polar::Drive;
-use crate::curve::{HYSTERESIS_PLETT, HYSTERESIS_TUM, OCV_PLETT_MID, OCV_TUM, Table};
+use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID, OCV_SUNIL};
 use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
 use serde::{Deserialize, Serialize};
@@ -307,8 +307,9 @@ impl KneeWatch {
         let first = came.filter_map(|runner| runner.seen).map(|(beyond, _)| beyond).max_by(f64::total_cmp)?;
         let off = error_volts(sweep, runner.off).hypot(sweep.drive.volts);
         let (first, own) = (sweep.mark + first - off, sweep.mark + runner.seen?.0 + off);
-        let apart = |(curve, between): &(&Table, &Table)| charged(curve, between, first) - charged(curve, between, own);
-        let least = CHARGED.iter().map(apart).fold(FOOT_AT, f64::min);
+        let one = charged_curve(first) - charged_curve(own);
+        let other = OCV_SUNIL.inverse(first) - OCV_SUNIL.inverse(own);
+        let least = one.min(other).min(FOOT_AT);
         Some(least * sweep.capacity - 2.0 * sweep.lag(sweep.drive.slow.max(0.0)))
     }
 
@@ -335,12 +336,9 @@ fn error_volts(sweep: &Sweep, own: f64) -> f64 {
     [own, READING, sweep.grain / 2.0].iter().map(|part| part * part).sum::<f64>().sqrt()
 }
 
-/// Curves of two cells, and what lies between their branches.
-const CHARGED: [(&Table, &Table); 2] = [(&OCV_PLETT_MID, &HYSTERESIS_PLETT), (&OCV_TUM, &HYSTERESIS_TUM)];
-
 /// State of charge by the voltage of a cell that was charged.
-fn charged(curve: &Table, hysteresis: &Table, volts: f64) -> f64 {
-    curve.inverse(volts - hysteresis.at(curve.inverse(volts)) / 2.0)
+fn charged_curve(volts: f64) -> f64 {
+    OCV_PLETT_MID.inverse(volts - HYSTERESIS_PLETT.at(OCV_PLETT_MID.inverse(volts)) / 2.0)
 }
 
 /// State of charge by the voltage of a cell that is drawn, near empty.
