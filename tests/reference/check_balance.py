@@ -118,7 +118,8 @@ late = String(expect, "a cell 3.5 Ah behind", [(0.433, 1.0), (0.398, 1.0), (0.43
 late.within("spread at the top", "imbalance_ah", 3.6, 0.4)
 late.within("spread at the bottom", "imbalance_low_ah", 3.6, 1.1)
 late.within("cell 2 early at the bottom", "early_at_bottom_ah", 3.5, 1.1, 2)
-expect.same("a cell 3.5 Ah behind: told of that cell alone", late.found("imbalance"), [(2, "notice")])
+# Its charge ends before it comes: what is known is a bound of more than 1 % beside more than 100 mV, which is a warning.
+expect.same("a cell 3.5 Ah behind: told of that cell alone", late.found("imbalance"), [(2, "warning")])
 expect.same("a cell 3.5 Ah behind: not taken for a small one", late.found("low-capacity-cell"), [])
 
 expect.close()
