@@ -80,6 +80,8 @@ pub struct Leads {
     gross: Option<Stamp>,
     /// When a lead with resistance was last seen: only what balancing does shows it.
     poor: Option<Stamp>,
+    /// When two neighbours were last seen to share a poor lead.
+    shared: Option<Stamp>,
 }
 
 /// A lead that was seen open or swapped is not trusted for so long after, s, ...
@@ -92,6 +94,9 @@ impl Leads {
     pub fn tick(&mut self, view: &View, limits: &Limits) {
         if view.lead_faults(limits).is_some() {
             self.gross = Some(view.now);
+        }
+        if shared_pair(view, limits).is_some() {
+            self.shared = Some(view.now);
         }
         let (Some(median), Some(rate), Some(capacity)) = (view.median, view.rate(), view.capacity) else {
             self.before = None;
@@ -241,7 +246,7 @@ impl Leads {
     #[must_use]
     pub fn any(&self, view: &View, limits: &Limits) -> bool {
         let stands = |seen: Option<Stamp>, secs: f64| seen.is_some_and(|seen| view.now.since(seen) <= secs);
-        if stands(self.gross, GROSS_STANDS) || stands(self.poor, POOR_STANDS) {
+        if [self.gross, self.shared].iter().any(|seen| stands(*seen, GROSS_STANDS)) || stands(self.poor, POOR_STANDS) {
             return true;
         }
         let Some(capacity) = view.capacity else { return false };
@@ -261,6 +266,31 @@ impl Leads {
     pub fn is_within_bounds(&self) -> bool {
         self.cells.len() <= MAX_CELLS && self.volts.len() <= MAX_CELLS
     }
+}
+
+/// Two neighbours off by equal and opposite amounts on the plateau, the others together: the place of the first and how
+/// far it is off, V.
+#[must_use]
+pub fn shared_pair(view: &View, limits: &Limits) -> Option<(usize, f64)> {
+    let plateau = limits.get(L::LeadPlateauLow)..=limits.get(L::LeadPlateauHigh);
+    if view.cells.len() < 4 || !view.rate().is_some_and(|rate| rate.abs() < limits.get(L::LeadSharedRate)) {
+        return None;
+    }
+    let between = limits.get(L::LeadShared) * 1e-3;
+    view.cells.windows(2).enumerate().find_map(|(index, pair)| {
+        let apart = (pair[0].volts - pair[1].volts).abs();
+        if apart <= between {
+            return None;
+        }
+        let rest =
+            || view.cells.iter().enumerate().filter(|(at, _)| *at != index && *at != index + 1).map(|(_, c)| c.volts);
+        let (sum, count) = rest().fold((0.0, 0.0), |(sum, count), volts| (sum + volts, count + 1.0));
+        let others = sum / count;
+        let (low, high) = rest().fold((f64::MAX, f64::MIN), |(low, high), volts| (low.min(volts), high.max(volts)));
+        let even = 0.5 * (pair[0].volts + pair[1].volts);
+        let opposite = (even - others).abs() <= 0.15 * apart;
+        (plateau.contains(&others) && high - low <= 0.4 * apart && opposite).then_some((index, pair[0].volts - others))
+    })
 }
 
 impl Run {

@@ -3,9 +3,10 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
-use crate::engine::view::{LeadFault, View};
+use crate::engine::estimate::leads::shared_pair;
+use crate::engine::view::LeadFault;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::L;
 
 const OPEN: u8 = 0;
 const SWAPPED: u8 = 1;
@@ -91,30 +92,6 @@ fn judge_cell(bench: &Bench, court: &mut Court, index: usize, kinds: &Kinds) {
     if kinds.any() {
         court.kind(subject, kind);
     }
-}
-
-/// Two neighbours off by equal and opposite amounts on the plateau, the others together: the place of the first and how
-/// far it is off, V.
-fn shared_pair(view: &View, limits: &Limits) -> Option<(usize, f64)> {
-    let plateau = limits.get(L::LeadPlateauLow)..=limits.get(L::LeadPlateauHigh);
-    if view.cells.len() < 4 || !view.rate().is_some_and(|rate| rate.abs() < limits.get(L::LeadSharedRate)) {
-        return None;
-    }
-    let between = limits.get(L::LeadShared) * 1e-3;
-    view.cells.windows(2).enumerate().find_map(|(index, pair)| {
-        let apart = (pair[0].volts - pair[1].volts).abs();
-        if apart <= between {
-            return None;
-        }
-        let rest =
-            || view.cells.iter().enumerate().filter(|(at, _)| *at != index && *at != index + 1).map(|(_, c)| c.volts);
-        let (sum, count) = rest().fold((0.0, 0.0), |(sum, count), volts| (sum + volts, count + 1.0));
-        let others = sum / count;
-        let (low, high) = rest().fold((f64::MAX, f64::MIN), |(low, high), volts| (low.min(volts), high.max(volts)));
-        let even = 0.5 * (pair[0].volts + pair[1].volts);
-        let opposite = (even - others).abs() <= 0.15 * apart;
-        (plateau.contains(&others) && high - low <= 0.4 * apart && opposite).then_some((index, pair[0].volts - others))
-    })
 }
 
 fn tell(told: &Told) -> Story {
