@@ -111,6 +111,7 @@ impl Leads {
                 cells: vec![Lead::default(); view.cells.len()],
                 gross: self.gross,
                 poor: self.poor,
+                shared: self.shared,
                 ..Self::default()
             };
             self.volts = vec![median; view.cells.len()];
