@@ -74,13 +74,8 @@ impl Apart {
         self.low_mark = None;
         if lead_fault {
             // nobody knows since when: what was seen of the ends may be the lead's
-            (self.top, self.bottom) = (None, None);
-            self.both.clear();
-            self.tops.clear();
-            self.bottoms.clear();
-            self.drift.clear();
-            self.low_drift.clear();
-            self.bled.clear();
+            let balancing = std::mem::take(&mut self.balancing);
+            *self = Self { polar: self.polar, blind: self.blind, balancing, ..Self::default() };
         }
         let Some((drive, capacity)) =
             drive.zip(view.capacity).filter(|_| !gap && !lead_fault && !lead_doubt && view.sees_all_cells())

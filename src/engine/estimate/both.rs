@@ -25,11 +25,6 @@ struct Less {
 pub struct Both(Vec<Option<Less>>);
 
 impl Both {
-    /// Nothing that was seen counts any more.
-    pub(super) fn clear(&mut self) {
-        self.0.clear();
-    }
-
     /// Takes the latest visits of both ends, unless they lie further apart than `most` days.
     pub(super) fn take(&mut self, top: Option<&Visit>, bottom: Option<&Visit>, most: f64) {
         let Some((top, bottom)) = top.zip(bottom) else { return };

@@ -30,11 +30,6 @@ pub struct Drift {
 pub(super) struct Kept(Vec<Visit>);
 
 impl Kept {
-    /// Nothing that was seen counts any more.
-    pub(super) fn clear(&mut self) {
-        self.0.clear();
-    }
-
     /// The earliest that saw every cell.
     pub(super) fn complete(&self) -> Option<&Visit> {
         self.0.iter().find(|visit| visit.is_complete())
