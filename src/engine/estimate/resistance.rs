@@ -5,7 +5,7 @@
 
 use super::bypass::Bypass;
 use super::fit::{Fit, Noise};
-use super::steps::{Step, Steps};
+use super::steps::{Step, Steps, median};
 use super::stress::Around;
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::view::View;
@@ -267,18 +267,6 @@ fn warmth(view: &View, limits: &Limits) -> Option<Warmth> {
         *ratio = RESISTANCE_RATIO_PLETT.at(celsius);
     }
     Some(Warmth { ratios, known: true })
-}
-
-/// Median of the first `count`.
-pub(super) fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
-    let volts = volts.get_mut(..count).unwrap_or_default();
-    volts.sort_unstable_by(f64::total_cmp);
-    let middle = volts.len() / 2;
-    match volts {
-        [] => 0.0,
-        volts if volts.len() % 2 == 1 => volts[middle],
-        volts => 0.5 * (volts[middle - 1] + volts[middle]),
-    }
 }
 
 #[cfg(test)]

@@ -3,7 +3,6 @@
 //! A set is complete once every cell and the current have been read anew. Which of them is read first is not known, so
 //! a step is taken from the outer two of its four sets: whatever the order, those lie wholly before and after it.
 
-use super::resistance::median;
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, Stamp};
@@ -232,4 +231,16 @@ fn found<'a>([b2, b1, a1, a2]: [&'a Set; 4], between: Option<&Set>, capacity: f6
     let quiet = |one: &Set, two: &Set| one.high.max(two.high) - one.low.min(two.low) <= tolerance;
     let apart = between.is_none_or(|set| !quiet(set, a1));
     (quiet(b2, b1) && quiet(a1, a2) && apart).then_some((b2, a2, tolerance))
+}
+
+/// Median of the first `count`.
+pub(super) fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
+    let volts = volts.get_mut(..count).unwrap_or_default();
+    volts.sort_unstable_by(f64::total_cmp);
+    let middle = volts.len() / 2;
+    match volts {
+        [] => 0.0,
+        volts if volts.len() % 2 == 1 => volts[middle],
+        volts => 0.5 * (volts[middle - 1] + volts[middle]),
+    }
 }
