@@ -140,11 +140,22 @@ impl Slot {
     }
 }
 
+impl Quantity {
+    /// What people call it.
+    #[must_use]
+    pub fn words(self) -> String {
+        match self {
+            Self::ReportedSoc => "reported state of charge".into(),
+            _ => self.name().replace('_', " "),
+        }
+    }
+}
+
 /// 'cell voltage 3 of pack 1', 'current of pack 2', 'bank current', 'source state 1'. Counted from 1.
 impl fmt::Display for Slot {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         use Quantity as Q;
-        let name = self.quantity.name().replace('_', " ").replace("soc", "SOC");
+        let name = self.quantity.words();
         let (pack, index) = (u16::from(self.pack) + 1, u16::from(self.index) + 1);
         match self.quantity {
             Q::CellVoltage | Q::Temperature | Q::CellBalancing | Q::SensorRole | Q::SensorCell | Q::LinkResistance => {

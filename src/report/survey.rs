@@ -44,7 +44,7 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
         let _ = writeln!(text, "    {:.0} % sure: {}", 100.0 * role.confidence, role.evidence);
     }
     for open in &found.open {
-        let _ = writeln!(text, "\nNot found: {}. {}.\n    {}.", words(open.what), capital(&open.why), open.settle);
+        let _ = writeln!(text, "\nNot found: {}. {}.\n    {}.", open.what.words(), capital(&open.why), open.settle);
     }
     if let Some(rows) = beside {
         text += "\nBeside the bank file\n";
@@ -145,20 +145,13 @@ fn form_words(field: &Field) -> String {
     format!("{order}{sign}")
 }
 
-fn words(quantity: Quantity) -> String {
-    match quantity {
-        Quantity::ReportedSoc => "reported state of charge".into(),
-        _ => quantity.name().replace('_', " "),
-    }
-}
-
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn name(role: &Role) -> String {
-    let words = capital(&words(role.slot.quantity));
+    let words = capital(&role.slot.quantity.words());
     match role.slot.quantity {
         Quantity::CellVoltage | Quantity::Temperature => format!("{words} {}", role.slot.index + 1),
         _ => words,
