@@ -61,8 +61,8 @@ fn tell(told: &Told) -> Story {
     let least = if told.kind == AT_LEAST { "at least " } else { "" };
     Story {
         text: format!(
-            "{} holds {least}{:.1} Ah less than its siblings{off}, {:.0} % of the rated capacity. It is the first to be empty and ends \
-             each discharge for all of them; balancing does not help it.",
+            "{} holds {least}{:.1} Ah less than its siblings{off}, {:.0} % of the rated capacity. It is the first to be empty \
+             and ends each discharge for all of them; balancing does not help it.",
             capital(told.subject),
             get(Fact::ShortAh),
             get(Fact::ShortPercent),
