@@ -11,8 +11,8 @@ use super::stress::Around;
 use super::visit::Visit;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
-use crate::model::MAX_CELLS;
 use crate::model::limits::L;
+use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
 /// Spread of the resistance of good cells, as a share of their own; judgement.
@@ -61,6 +61,8 @@ pub struct Apart {
     /// Where the first cell came to the lower mark, at the tick at which that is sure: net charge counted, Ah, and
     /// the rate drawn, as a multiple of the capacity.
     pub low_mark: Option<(f64, f64)>,
+    /// When a cell came to the lower mark that was not near empty, at the tick at which that is seen.
+    pub low_back: Option<Stamp>,
 }
 
 impl Apart {
@@ -71,7 +73,7 @@ impl Apart {
         let drive = self.polar.tick(view, around.limits);
         let gap = charge.blind_secs > self.blind || view.secs() > GAP;
         self.blind = charge.blind_secs;
-        self.low_mark = None;
+        (self.low_mark, self.low_back) = (None, None);
         if lead_fault {
             // nobody knows since when: what was seen of the ends may be the lead's
             let balancing = std::mem::take(&mut self.balancing);
@@ -92,6 +94,7 @@ impl Apart {
             self.take_top(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
         }
         self.low_mark = self.bottom_watch.began().map(|passed| (-passed, -drive.slow));
+        self.low_back = self.bottom_watch.taken_back();
         if let Some(arrivals) = bottom {
             self.take_bottom(Visit::new(view.now, &arrivals, &self.balancing.hours), around);
         }
@@ -414,5 +417,19 @@ mod tests {
         row.run(&mut story, 100.0, (0.0, 3.6), |_| 25.0);
         row.run(&mut story, 0.5, (0.0, 9.0), |_| 0.0);
         assert_eq!(apart(&story).top, None);
+    }
+
+    /// A heavy load on a poor connection takes one cell to the lower mark at half charge, before any step has shown the
+    /// connection; when the load goes the cell stands with the others again.
+    #[test]
+    fn a_load_on_a_poor_connection_is_no_visit_of_the_bottom() {
+        let mut row = Row::at(0.90).with(1, |cell| cell.connection = 14e-3);
+        let mut story = Story::new(four_cells());
+        row.run(&mut story, 100.0, (0.0, 3.6), |_| 5.0);
+        row.run(&mut story, 0.3, (0.0, 9.0), |_| -30.0);
+        row.run(&mut story, 0.5, (0.0, 9.0), |_| 0.0);
+        assert_eq!(apart(&story).bottom, None);
+        assert!(story.found_of("low-capacity-cell").is_empty(), "{:?}", story.findings());
+        assert_eq!(story.engine.packs[0].estimates.capacity.measured(), None);
     }
 }

@@ -53,6 +53,8 @@ pub struct Measured {
 pub struct Capacity {
     start: Option<Start>,
     measured: Option<Measured>,
+    /// The figure before it.
+    older: Option<Measured>,
     /// The most that was drawn at a stretch, less the error of counting, Ah, and when.
     drawn: Option<(f64, Stamp)>,
     celsius: Option<f64>,
@@ -139,13 +141,20 @@ impl Capacity {
         }
         let older = self.measured.map(|old| old.off * (1.0 + AGES * new.at.since(old.at) / 86_400.0 * 100.0));
         if older.is_none_or(|off| new.off <= 1.5 * off) {
-            self.measured = Some(new);
+            self.older = self.measured.replace(new);
+        }
+    }
+
+    /// The cell that came to the lower mark since a moment was not near empty: what was measured there is none.
+    pub fn take_back(&mut self, since: Stamp) {
+        if self.measured.is_some_and(|found| found.at >= since) {
+            self.measured = self.older.take();
         }
     }
 
     /// A load or charger was found that the current sensor does not see: nothing that was counted holds.
     pub fn distrust(&mut self) {
-        (self.measured, self.drawn) = (None, None);
+        (self.measured, self.older, self.drawn) = (None, None, None);
     }
 
     /// Ah, at 25 °C and a low rate: measured with its bounds, or the least that it can be.

@@ -9,6 +9,9 @@ use serde::{Deserialize, Serialize};
 const KEPT: usize = 8;
 /// Days between two that are kept.
 pub(super) const EVERY: f64 = 2.5;
+/// What was lost is told so much too small or too large at the bottom, as a share of it: cells do not come to the mark with
+/// the same charge left in them; judgement.
+const LOW_OFF: f64 = 0.25;
 /// Older ones say nothing of the present, days.
 const OLDEST: f64 = 45.0;
 
@@ -97,7 +100,8 @@ impl Against<'_> {
         let drift = |bottom: &Visit| {
             let fell = now.ahead.get(cell)?.less(bottom.ahead.get(cell)?);
             let behind = self.tops.behind(cell, bottom.at, self.limits)?.plus(&fell);
-            let lost = self.by_itself(cell, bottom, now, &fell)?;
+            let off = LOW_OFF * fell.best.unwrap_or(0.0).abs();
+            let lost = self.by_itself(cell, bottom, now, &fell)?.plus(&Span::around(0.0, off));
             lost.low.map(|_| Drift { at: now.at, days: days(bottom.at, now.at), lost, behind })
         };
         surest(self.bottoms.before(now, self.limits).filter_map(drift))

@@ -39,6 +39,9 @@ const CURVE_OFF: f64 = 0.4;
 const DIED_AWAY: f64 = 0.010;
 /// Below the foot it tells no more than this share of the capacity: there the published curves are flat.
 const FOOT_AT: f64 = 0.02;
+/// A cell that was near empty does not stand so far above the lower mark again while it is drawn, V: what came back was
+/// a load on a poor connection.
+const BACK: f64 = 0.12;
 /// The sweep ends when the current has fallen below this, as a multiple of the capacity, ...
 const ENDS: f64 = 0.01;
 /// ... and below this share of that at the first crossing.
@@ -108,6 +111,10 @@ pub struct KneeWatch {
     late: bool,
     /// Charge passed when the first cell came, at the tick at which that is sure.
     began: Option<f64>,
+    /// When a cell came that was not at the knee, at the tick at which that is seen.
+    taken_back: Option<Stamp>,
+    /// Since when the current has been next to nothing, while no reading after that has come.
+    over: Option<Stamp>,
     /// Charge passed, and the slow current then, where they tell most of a cell that had not come: while a current
     /// falls, more passes and less of it is certain.
     most: Option<(f64, f64)>,
@@ -137,6 +144,12 @@ impl KneeWatch {
         self.began
     }
 
+    /// When a cell came that was not at the knee, at the tick at which that is seen.
+    #[must_use]
+    pub fn taken_back(&self) -> Option<Stamp> {
+        self.taken_back
+    }
+
     fn first_mark(&self) -> Option<f64> {
         let sure = self.runners.iter().filter(|runner| runner.sure);
         sure.filter_map(|runner| runner.mark.map(|(passed, ..)| passed)).min_by(f64::total_cmp)
@@ -152,12 +165,16 @@ impl KneeWatch {
 
     /// Moves on by one tick; when a sweep has ended with at least one cell at the mark, how they came.
     pub fn tick(&mut self, sweep: &Sweep, limits: &Limits) -> Option<Vec<Arrival>> {
-        self.began = None;
-        if self.is_over(sweep) {
-            let ended = self.arrivals(sweep);
+        (self.began, self.taken_back) = (None, None);
+        if let Some((_, at)) = self.first.filter(|_| self.is_back(sweep)) {
             self.lose();
-            return ended;
+            self.taken_back = Some(at);
+            return None;
         }
+        if self.is_over(sweep) {
+            return self.end(sweep);
+        }
+        self.over = None;
         self.late |= self.is_late(sweep, limits);
         self.note_most(sweep);
         self.runners.resize(sweep.beyond.len(), Runner::default());
@@ -194,6 +211,25 @@ impl KneeWatch {
             return ended;
         }
         None
+    }
+
+    /// Ends the sweep: at the bottom once a reading without the current has shown that the first cell was really there.
+    fn end(&mut self, sweep: &Sweep) -> Option<Vec<Arrival>> {
+        let since = *self.over.get_or_insert(sweep.now);
+        let seen = self.runners.iter().zip(sweep.beyond).any(|(runner, beyond)| runner.sure && beyond.is_some());
+        if sweep.end == End::Bottom && !(seen && sweep.now > since) {
+            return None;
+        }
+        let ended = self.arrivals(sweep);
+        self.lose();
+        ended
+    }
+
+    /// A cell that had come to the lower mark stands far above it again.
+    fn is_back(&self, sweep: &Sweep) -> bool {
+        let above = |beyond: &Option<(f64, f64)>| beyond.is_some_and(|(beyond, _)| beyond < -BACK);
+        sweep.end == End::Bottom
+            && self.runners.iter().zip(sweep.beyond).any(|(runner, beyond)| runner.sure && above(beyond))
     }
 
     /// How far the furthest cell is, by its last reading; beyond everything while one was never read.

@@ -109,6 +109,9 @@ impl Estimates {
         let counted = (&self.charge, &self.taper, &self.rest);
         let full = self.soc.tick(view, counted, measured.as_ref(), around.limits);
         self.capacity.tick(view, &self.charge, (full.as_ref(), self.apart.low_mark), around.limits);
+        if let Some(since) = self.apart.low_back {
+            self.capacity.take_back(since);
+        }
         if self.resistance.bypass.is_sure(around.limits) {
             self.capacity.distrust();
         }

@@ -15,6 +15,7 @@ const NEED_SCALE: &[&str] = &[
     "early_at_top_ah",
     "early_at_bottom_ah",
     "less_than_median_ah",
+    "loses_ma",
     "connection_mohm",
     "outside_cells_mohm",
 ];
