@@ -16,14 +16,16 @@ const LAGS: f64 = 3.39;
 const MEAN: f64 = 3.41;
 const TAIL: (f64, f64) = (-0.002, 0.046);
 const APART: f64 = 0.12;
+/// A cell is near its lower knee below this share of its capacity.
+const EMPTY: f64 = 0.08;
 
 /// What was seen of a pack.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Evidence {
     /// At each full charge: how much later than the median each cell is full, Ah.
     behind: Vec<Vec<f64>>,
-    /// At each visit of the bottom: how much earlier than the median each is empty, Ah.
-    early: Vec<Vec<f64>>,
+    /// At each visit of the bottom by most cells: its moment, s, and how much earlier than the median each is empty, Ah.
+    early: Vec<(f64, Vec<f64>)>,
     /// By cell: seconds since the first full charge in which it was to be bled, as described, and the lowest was not.
     due: Vec<f64>,
     /// Seconds for which a cell has stayed below the knee with the others in it; longest.
@@ -82,9 +84,17 @@ impl Evidence {
         self.behind.push(behind(cells, |cell| cell.capacity - cell.charge));
     }
 
-    /// A visit of the bottom.
-    pub(super) fn bottom(&mut self, cells: &[CellTruth]) {
-        self.early.push(behind(cells, |cell| -cell.charge));
+    /// A visit of the bottom. Where one cell ends it while most hold charge yet, nothing shows how these stand.
+    pub(super) fn bottom(&mut self, at: f64, cells: &[CellTruth]) {
+        let empty = cells.iter().filter(|cell| cell.charge < EMPTY * cell.capacity).count();
+        if 2 * empty >= cells.len() {
+            self.early.push((at, behind(cells, |cell| -cell.charge)));
+        }
+    }
+
+    /// From the first visit of the bottom by most cells to the last, s.
+    pub(super) fn between_bottoms(&self) -> f64 {
+        self.early.last().zip(self.early.first()).map_or(0.0, |(last, first)| last.0 - first.0)
     }
 
     /// Furthest that the cells stood apart at a full charge, Ah.
@@ -96,8 +106,9 @@ impl Evidence {
     /// What a cell fell behind from the first full charge to the last, and from the first visit of the bottom, Ah.
     pub(super) fn lost(&self, cell: usize) -> (f64, f64) {
         let at = |visit: Option<&Vec<f64>>| visit.and_then(|all| all.get(cell)).copied().unwrap_or(0.0);
-        let over = |visits: &[Vec<f64>]| at(visits.last()) - at(visits.first());
-        (over(&self.behind), over(&self.early))
+        let early = |visit: Option<&(f64, Vec<f64>)>| at(visit.map(|(_, all)| all));
+        let tops = at(self.behind.last()) - at(self.behind.first());
+        (tops, early(self.early.last()) - early(self.early.first()))
     }
 
     /// Hours in which a cell was to be bled and the lowest was not.
@@ -112,7 +123,7 @@ impl Evidence {
 
     /// The same in words.
     pub(super) fn told(&self) -> String {
-        let cells = self.behind.last().or(self.early.last()).map_or(0, Vec::len);
+        let cells = self.behind.last().or(self.early.last().map(|(_, all)| all)).map_or(0, Vec::len);
         let most = |get: &dyn Fn(usize) -> f64| (0..cells).map(get).fold(0.0, f64::max);
         format!(
             "{:.2} Ah lost by the tops, {:.2} Ah by the bottoms, {:.1} h to be bled, held {:.1?}",

@@ -279,12 +279,13 @@ fn shows(plan: &Plan, fault: &Drawn, watch: &Watch) -> Option<Severity> {
             grade(watch.bleeds > 4 && size * 0.06 > 0.030, false)
         }
         ("leak" | "bleeder-stuck", _) if plan.cells_told => {
-            let days =
-                |ends: &[f64]| ends.last().zip(ends.first()).map_or(0.0, |(last, first)| (last - first) / 86_400.0);
-            let by_bottoms = days(&watch.bottoms) > 6.0 && watch.tops.first().is_some_and(|top| *top < 5.0 * 86_400.0);
+            const DAY: f64 = 86_400.0;
+            let between_tops = watch.tops.last().zip(watch.tops.first()).map_or(0.0, |(last, first)| last - first);
+            let early_top = watch.tops.first().is_some_and(|top| *top < 5.0 * DAY);
+            let by_bottoms = watch.evidence.between_bottoms() > 6.0 * DAY && early_top;
             let lost = watch.evidence.lost(usize::from(fault.part));
             let told = |shown: bool, lost: f64| shown && lost / plan.capacity * 100.0 > 1.6;
-            let spaced = told(days(&watch.tops) > 6.0, lost.0) || told(by_bottoms, lost.1);
+            let spaced = told(between_tops > 6.0 * DAY, lost.0) || told(by_bottoms, lost.1);
             let rate = size * 1e3 / plan.capacity * 100.0;
             if spaced { grade(rate > 2.0, told(by_bottoms, lost.1) && rate > 14.0) } else { None }
         }

@@ -383,7 +383,7 @@ impl Watch {
         let bottom = low(cells, |cell| cell.volts) < 3.02 && rate < 0.0;
         if bottom && !self.at_bottom {
             self.bottoms.push(self.at);
-            self.evidence.bottom(cells);
+            self.evidence.bottom(self.at, cells);
         }
         // once a rise, once a fall
         self.in_knee = knee || (self.in_knee && low(cells, |cell| cell.volts) > 3.36);
