@@ -74,6 +74,8 @@ impl Drawn {
             || (own == "described-cells" && same_pack && name == "sensor-by-heat")
             || (matches!(own, "pack-silent" | "pack-off") && same_pack)
             || (own == "described-capacity" && same_pack && of(&["small-cell", "leak", "bleeder-stuck"]))
+            // a string that holds less beside a sensor that reads more measures as what is described
+            || (own == "small-cell" && same_pack && name == "current-gain")
             // a bank that holds as much as is described, since it has aged, is described well
             || (own == "described-capacity" && name == "fade")
             || (own == "out-of-balance" && same_pack && of(AT_TOP))
