@@ -418,7 +418,7 @@ impl Engine {
         let at = Looking { spec, limits: &self.limits, now: moment.engine, shared };
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
-        pack.estimates.tick(&view, &self.limits);
+        pack.estimates.tick(&view, spec, &self.limits);
         let allowed = Allowed::of(pack, moment.engine, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
         pack.estimates.tick_ends(&view, &pack.balancing, &around);

@@ -49,6 +49,7 @@ pub use rows::rows;
 
 use super::gauge::Gauge;
 use super::view::View;
+use crate::model::bank::PackSpec;
 use crate::model::limits::Limits;
 use serde::{Deserialize, Serialize};
 use stress::Around;
@@ -88,8 +89,8 @@ pub struct Estimates {
 
 impl Estimates {
     /// Moves every estimator on by one tick.
-    pub fn tick(&mut self, view: &View, limits: &Limits) {
-        self.sensors.tick(view, limits);
+    pub fn tick(&mut self, view: &View, spec: &PackSpec, limits: &Limits) {
+        self.sensors.tick(view, spec.grain.temperature, limits);
         self.charge.shared(view);
         self.rest.tick(view, limits);
         self.taper.tick(view, limits);

@@ -13,6 +13,8 @@ const JUMP_STANDS_SECS: f64 = 600.0;
 const HOT_JUMP_STANDS_SECS: f64 = 30.0;
 /// Samples further apart than this cannot show a jump, s.
 const JUMP_WITHIN_SECS: f64 = 120.0;
+/// Resolution of temperatures while it is not described, K.
+const GRAIN: f64 = 1.0;
 /// Fewer readings than this say nothing about the end of the range.
 const FEWEST_READINGS: u32 = 50;
 
@@ -81,9 +83,11 @@ impl Sensors {
         }
     }
 
-    /// Moves on by one tick.
-    pub fn tick(&mut self, view: &View, limits: &Limits) {
+    /// Moves on by one tick; the resolution of temperatures in K, where it is described.
+    pub fn tick(&mut self, view: &View, grain: Option<f64>, limits: &Limits) {
         self.range_end_percent = limits.get(L::SensorRangeEnd);
+        // two readings rounded to it may lie further apart than what moved
+        let stuck_from = limits.get(L::SensorStuckKelvin) + grain.unwrap_or(GRAIN);
         for cell in &view.cells {
             if let Some(ends) = self.cells.get_mut(usize::from(cell.cell)) {
                 ends.count(false);
@@ -114,7 +118,7 @@ impl Sensors {
         let seen = self.troubles.iter_mut().zip(&self.watches).enumerate().filter(|(_, (_, watch))| watch.was_seen());
         for (index, (trouble, watch)) in seen {
             let air = self.swing.is_air(index, limits).then_some(Trouble::Air);
-            *trouble = watch.trouble(view.now, limits).or(air);
+            *trouble = watch.trouble(view.now, stuck_from, limits).or(air);
         }
     }
 
@@ -163,15 +167,13 @@ impl Watch {
         self.stands.is_some()
     }
 
-    fn trouble(&self, now: Stamp, limits: &Limits) -> Option<Trouble> {
+    fn trouble(&self, now: Stamp, stuck_from: f64, limits: &Limits) -> Option<Trouble> {
         if self.jumped.is_some_and(|until| now <= until) {
             return Some(Trouble::Jumped);
         }
         let (_, since) = self.stands?;
         let (low, high) = self.siblings.unwrap_or_default();
-        if now.since(since) >= limits.get(L::SensorStuckHours) * 3600.0
-            && high - low >= limits.get(L::SensorStuckKelvin)
-        {
+        if now.since(since) >= limits.get(L::SensorStuckHours) * 3600.0 && high - low >= stuck_from {
             return Some(Trouble::Stuck);
         }
         self.ends.too_often(limits.get(L::SensorRangeEnd)).then_some(Trouble::RangeEnd)

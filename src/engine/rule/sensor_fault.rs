@@ -170,6 +170,20 @@ mod tests {
         assert!(found[0].starts_with("sensor-fault notice sensor 2 of pack 1 from 36"), "{found:?}");
     }
 
+    /// Whole degrees: at its turn of the day one stays at 27 while the others go from 24.6 to 27.5, which reads as three.
+    #[test]
+    fn two_kelvin_that_read_as_three_do_not_make_a_sensor_stuck() {
+        let mut story = Story::new(three_sensors());
+        story.run(0.0, 8000.0, 10.0, |t, bus| {
+            let others = (24.6 + 2.9 * t / 8000.0).round();
+            bus.cells(&[3.3; 4]);
+            bus.celsius(0, others);
+            bus.celsius(1, 27.0);
+            bus.celsius(2, others);
+        });
+        assert!(story.findings().is_empty(), "{:?}", story.findings());
+    }
+
     /// Four days of air that swings by 8 K about 15 °C; cells that follow it with a time constant of six hours; the third
     /// sensor hangs in the air, or sits on a cell by a cold hull.
     fn days(third: fn(f64, f64) -> f64, sensors: u8) -> Story {
