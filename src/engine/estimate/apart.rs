@@ -87,7 +87,8 @@ impl Apart {
             return;
         };
         let ready = Ready { view, drive, capacity, net: charge.net(), around, resistance, both: &self.both };
-        let charges = view.switches.charge_path != Some(false);
+        // A BMS that opens the path ends the charge.
+        let charges = view.switches.charge_path != Some(false) || self.top_watch.is_under_way();
         let top = charges.then(|| ready.sweep(End::Top, &mut self.top_watch)).flatten();
         let bottom = ready.sweep(End::Bottom, &mut self.bottom_watch);
         if let Some(arrivals) = top {
@@ -251,6 +252,7 @@ mod tests {
     use crate::engine::cells_in_row::Row;
     use crate::engine::estimate::visit::Span;
     use crate::engine::story::{Story, four_cells};
+    use crate::model::Quantity;
 
     /// Best value and half width of a cell, Ah, rounded to a tenth.
     fn shown(span: Option<Span>) -> (f64, f64) {
@@ -336,6 +338,44 @@ mod tests {
         let top = apart(&story).top.as_ref().expect("seen");
         assert_eq!(top.spread.best, None);
         assert!((0.5..=6.0).contains(&top.spread.low.unwrap()), "{:?}", top.spread);
+    }
+
+    /// One set a minute: the cells come within two of them, and when the second reading beyond the mark confirms the last
+    /// one the charger already holds its voltage and the current has fallen.
+    #[test]
+    fn a_cell_counts_that_came_before_the_current_fell() {
+        let mut story = Story::new(four_cells());
+        let steady = |volts: f64| ([volts; 4], 17.0);
+        let mut sets: Vec<([f64; 4], f64)> = (0..60).map(|minute| steady(3.34 + 0.001 * f64::from(minute))).collect();
+        sets.extend([([3.412, 3.404, 3.412, 3.411], 17.0), ([3.427, 3.412, 3.427, 3.424], 17.0)]);
+        sets.extend([([3.458, 3.437, 3.457, 3.453], 17.0), ([3.521, 3.509, 3.522, 3.520], 17.0)]);
+        sets.extend([([3.543, 3.544, 3.545, 3.541], 6.3), ([3.542, 3.546, 3.542, 3.544], 5.3)]);
+        for (minute, (volts, amps)) in sets.iter().enumerate() {
+            let from = minute as f64 * 60.0;
+            story.run(from, from + 30.0, 60.0, |_, bus| {
+                bus.cells(volts);
+                bus.current(*amps);
+                bus.celsius(0, 25.0);
+            });
+        }
+        let (spread, off) = shown(apart(&story).top.as_ref().map(|top| top.spread));
+        assert!(spread <= 0.3 && off <= 0.3, "{spread} ± {off}");
+    }
+
+    #[test]
+    fn a_bms_that_opens_the_path_ends_the_charge() {
+        let mut row = Row::at(0.60).with(0, |cell| cell.charge += 6.0);
+        let mut story = Story::new(four_cells());
+        row.charge(&mut story, 20.0);
+        story.run(row.now, row.now + 1200.0, 5.0, |_, bus| {
+            bus.one(Quantity::ChargePath, 0.0);
+            bus.cells(&[3.55, 3.37, 3.37, 3.37]);
+            bus.current(0.0);
+        });
+        assert!(apart(&story).top.as_ref().is_some_and(|top| !top.is_complete()));
+        let found = story.found_of("imbalance");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(found[0].starts_with("imbalance warning cell 1 of pack 1"), "{found:?}");
     }
 
     #[test]

@@ -150,6 +150,12 @@ impl KneeWatch {
         self.taken_back
     }
 
+    /// A cell has come, and how the others do is not told yet.
+    #[must_use]
+    pub fn is_under_way(&self) -> bool {
+        self.first.is_some()
+    }
+
     fn first_mark(&self) -> Option<f64> {
         let sure = self.runners.iter().filter(|runner| runner.sure);
         sure.filter_map(|runner| runner.mark.map(|(passed, ..)| passed)).min_by(f64::total_cmp)
@@ -189,10 +195,12 @@ impl KneeWatch {
         let mut begins = false;
         for (runner, beyond) in self.runners.iter_mut().zip(sweep.beyond) {
             if let Some((beyond, off)) = beyond {
-                let was = runner.sure;
+                let was = runner.mark;
                 runner.off = *off;
                 runner.read(*beyond, sweep);
-                runner.late |= runner.sure && !was && self.late;
+                if was.is_none() || runner.mark.is_none() {
+                    runner.late = self.late && runner.mark.is_some();
+                }
                 begins |= runner.sure;
             }
         }
