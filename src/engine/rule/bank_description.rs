@@ -3,6 +3,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::engine::estimate::reported::Said;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -11,6 +12,7 @@ const CAPACITY: u8 = 0;
 const SERIES: u8 = 1;
 const GONE: u8 = 2;
 const BYPASS: u8 = 3;
+const REPORTED: u8 = 4;
 /// The least that a measured capacity may be is above so many times what is described.
 const SURE: f64 = 1.05;
 /// A sum of two days may be off by this much for each hour: the current sensor's offset.
@@ -50,7 +52,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     let gone = factor > limits.get(L::FiledGone);
     let (times, volts) = learnt.bypass.seen();
     let hidden = learnt.bypass.is_sure(limits);
-    let any = series || much || larger || gone || hidden;
+    let reported = contradicts(bench, filed);
+    let any = series || much || larger || gone || hidden || reported.is_some();
     if !any && !court.has_cases() {
         return;
     }
@@ -58,7 +61,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let series_sign =
         Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
     let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
-    let plain = much || larger || hidden;
+    let plain = much || larger || hidden || reported.is_some();
     let subject = Subject::pack(bench.pack.number);
     let signs = [Sign::new(Severity::Notice, plain, plain), warning];
     let told = court.case(subject).filter(|case| case.worst.is_some()).map(|case| case.kind);
@@ -69,6 +72,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         () if series && warned => SERIES,
         () if much || larger => CAPACITY,
         () if hidden => BYPASS,
+        () if reported.is_some() => REPORTED,
         () => return, // nothing any more, or a voltage that has not yet stood for long
     };
     // What weighs more is told for as long as the finding stands, with its own figures and no others.
@@ -86,6 +90,10 @@ fn judge(bench: &Bench, court: &mut Court) {
             let moved = much.then_some((Fact::OneWayAh, one_way));
             [Some((Fact::FiledAh, filed)), moved, measured].into_iter().flatten().collect()
         }
+        REPORTED => {
+            let moved = reported.map(|said| [(Fact::SocMovedPercent, said.moved * 100.0), (Fact::SocMovedAh, said.ah)]);
+            moved.into_iter().flatten().chain([(Fact::FiledAh, filed)]).collect()
+        }
         _ => vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)],
     };
     court.say(subject, &signs, &facts);
@@ -94,7 +102,14 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 /// Which kind is told when several are met: the one that puts most at stake.
 fn weight(kind: u8) -> usize {
-    [BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
+    [REPORTED, BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
+}
+
+/// What the reported state of charge and the count say together, where no described capacity fits both.
+fn contradicts(bench: &Bench, filed: f64) -> Option<Said> {
+    let limits = bench.limits;
+    let (more, less) = (limits.get(L::FiledReportedMore) * filed, limits.get(L::FiledReportedLess) * filed);
+    bench.pack.estimates.reported.said().filter(|said| said.low > more || said.high < less)
 }
 
 /// With pack voltage only: above what cells can stand at while they are drawn from.
@@ -138,6 +153,11 @@ fn tell(told: &Told) -> Story {
             "Look what is connected on the battery's side of the current sensor; charge, state of charge and capacity are \
              wrong by what it takes. Settle it with a clamp meter at the pack.",
         ),
+        REPORTED => (
+            reported_words(told),
+            "Compare a steady current with a clamp meter. If it is right, compare the described capacity with what is \
+             printed on the pack and with what its BMS is set to, and correct what is wrong.",
+        ),
         _ => (
             format!(
                 "{} {}, which is described with {:.0} Ah: its capacity is larger than described, or the current sensor reads \
@@ -153,6 +173,23 @@ fn tell(told: &Told) -> Story {
         ),
     };
     Story { text, what_to_do: what_to_do.into() }
+}
+
+/// The contradiction, and everything that can be behind it: from the data alone none of it can be told from the others.
+fn reported_words(told: &Told) -> String {
+    let fact = |fact| told.evidence.get(fact).unwrap_or_default();
+    let (moved, ah, filed) = (fact(Fact::SocMovedPercent), fact(Fact::SocMovedAh), fact(Fact::FiledAh));
+    let causes = if ah > moved / 100.0 * filed {
+        "its capacity is larger than described, or the current sensor reads too much"
+    } else {
+        "its capacity is smaller than described (a filed one too large, or aged cells), or the current sensor reads too \
+         little, or something bypasses it"
+    };
+    format!(
+        "{} reports that its charge moved by {moved:.0} %, and {ah:.0} Ah were counted meanwhile; it is described with \
+         {filed:.0} Ah. The three do not go together: {causes}, or the reported state of charge is wrong.",
+        super::capital(told.subject)
+    )
 }
 
 #[cfg(test)]
@@ -195,6 +232,40 @@ mod tests {
         assert!(told.text.contains("or the current sensor reads too much"), "{}", told.text);
         let figures: Vec<Fact> = told.evidence.0.iter().map(|(fact, _)| *fact).collect();
         assert_eq!(figures, [Fact::FiledAh, Fact::OneWayAh], "its own and no other kind's");
+    }
+
+    /// Drawn at 20 A for hours while the BMS counts by a capacity of its own; the bank is described with 100 Ah.
+    fn reported(bms_ah: f64, hours: f64) -> Story {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, hours * 3600.0, 10.0, |t, bus| {
+            bus.cells(&[3.28; 4]);
+            bus.current(-20.0);
+            let soc = 0.93 - 20.0 * t / 3600.0 / bms_ah;
+            bus.one(Quantity::ReportedSoc, (soc * 100.0).round() / 100.0);
+        });
+        story
+    }
+
+    #[test]
+    fn a_reported_charge_that_moves_otherwise_than_the_count_is_told_with_all_that_can_be_behind_it() {
+        let text = |story: &Story| story.snapshot().findings.into_iter().find(|f| f.code == "bank-description").unwrap().text;
+        let larger = reported(180.0, 5.0);
+        assert_eq!(larger.found_of("bank-description").len(), 1, "{:?}", larger.findings());
+        assert_eq!(
+            text(&larger),
+            "Pack 1 reports that its charge moved by 56 %, and 100 Ah were counted meanwhile; it is described with 100 Ah. \
+             The three do not go together: its capacity is larger than described, or the current sensor reads too much, \
+             or the reported state of charge is wrong."
+        );
+        let smaller = text(&reported(50.0, 2.0));
+        assert!(smaller.contains("moved by 79 %, and 40 Ah were counted") && smaller.contains("or aged cells"), "{smaller}");
+    }
+
+    #[test]
+    fn a_bms_that_counts_by_a_capacity_a_fifth_off_is_ordinary() {
+        for bms_ah in [80.0, 90.0, 100.0, 110.0, 120.0] {
+            assert!(reported(bms_ah, 4.0).found_of("bank-description").is_empty(), "{bms_ah} Ah");
+        }
     }
 
     /// Cells of 2.5 mΩ; the sensor sees `seen` of what flows.

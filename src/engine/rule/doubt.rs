@@ -74,7 +74,8 @@ impl Court<'_> {
             if let Some(doubt) = &mut self.answer.doubt {
                 doubt.since = None;
             }
-            return drop(self.answer.doubt.take_if(over));
+            self.answer.doubt.take_if(over);
+            return;
         };
         let Sighting { subject, why, volts, count } = seen;
         let new = Doubt { subject, why, volts, count, since: None, last: None, charged };
