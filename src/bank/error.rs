@@ -173,7 +173,9 @@ pub enum Trouble {
         hint: &'static str,
     },
     /// A value on bits that say whose it is, or whether it is there.
-    #[error("{slot} takes bits of {key} that its own '{by}' reads; correct 'start' or 'length' of the one or the other")]
+    #[error(
+        "{slot} takes bits of {key} that its own '{by}' reads; correct 'start' or 'length' of the one or the other"
+    )]
     OnSwitch {
         /// The value.
         slot: String,

@@ -141,7 +141,8 @@ mod tests {
 
     #[test]
     fn what_is_described_and_not_seen_is_said_and_so_is_the_other_way_round() {
-        let pack = "[[pack]]\ncount = 2\ncells = 8\ncapacity = 100\nsensors = [{ role = \"cell\" }, { role = \"case\" }]\n";
+        let pack =
+            "[[pack]]\ncount = 2\ncells = 8\ncapacity = 100\nsensors = [{ role = \"cell\" }, { role = \"case\" }]\n";
         let text = format!(
             "{pack}{CURRENT}{CELLS}number = [1, \"3..4\", 8]\n{WARMTH}number = [1, \"3..5\"]\n\
              [[signal]]\nrole = \"reported-soc\"\nid = \"3A3\"\nstart = 60\nlength = 8\n"

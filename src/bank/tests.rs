@@ -196,7 +196,8 @@ fn a_cell_or_a_pack_that_is_not_described_is_refused() {
     );
     let undescribed = four(&[CELLS]).replace("[[pack]]\ncells = 4\n", "");
     assert!(parse(&undescribed, dbc).is_ok(), "the bus may describe the bank itself");
-    let column = "[[pack]]\ncells = 4\n[table]\n[[column]]\nrole = \"cell-voltage\"\nnumber = \"2..5\"\nheading = \"C{2..5}\"\n";
+    let column =
+        "[[pack]]\ncells = 4\n[table]\n[[column]]\nrole = \"cell-voltage\"\nnumber = \"2..5\"\nheading = \"C{2..5}\"\n";
     let told = refused(column);
     assert!(told.starts_with("line 4: cell-voltage 5 of pack 1: that pack has 4 cells in series"), "{told}");
     let twice = column.replace("2..5", "1..2") + "[[column]]\nrole = \"cell-voltage\"\nnumber = 2\nheading = \"Low\"\n";

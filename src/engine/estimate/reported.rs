@@ -146,7 +146,9 @@ mod tests {
     fn said_after(hours: &[(f64, f64)]) -> Option<Said> {
         let mut reported = Reported::default();
         let mut view = described();
-        for (minute, (from, to)) in hours.windows(2).flat_map(|pair| (0..60).map(move |_| (pair[0], pair[1]))).enumerate() {
+        for (minute, (from, to)) in
+            hours.windows(2).flat_map(|pair| (0..60).map(move |_| (pair[0], pair[1]))).enumerate()
+        {
             let part = (minute % 60) as f64 / 60.0;
             let between = |from: f64, to: f64| from + part * (to - from);
             view.now = Stamp::from_secs(minute as i64 * 60);

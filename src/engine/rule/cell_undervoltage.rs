@@ -173,7 +173,14 @@ fn sag(bench: &Bench) -> Sag {
         (None, None) => Some((Why::NoTemperature, 1.0 / ratio.max(1.0))), // as warm as the sag is told for
         (None, Some(_)) => None,
     };
-    Sag { volts: rate * limits.get(L::UndervoltageSag) * ratio, ratio, rate, hold_secs: limits.get(hold), assumed, doubt }
+    Sag {
+        volts: rate * limits.get(L::UndervoltageSag) * ratio,
+        ratio,
+        rate,
+        hold_secs: limits.get(hold),
+        assumed,
+        doubt,
+    }
 }
 
 /// The coldest cell has the largest resistance.

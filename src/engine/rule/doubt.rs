@@ -66,9 +66,12 @@ impl Court<'_> {
     pub fn doubts(&mut self, bench: &Bench, seen: Option<Sighting>, hold_secs: f64) {
         let (now, charged) = (self.now, bench.pack.estimates.charge.charged);
         let Some(seen) = seen else {
-            let rests = bench.pack.estimates.rest.quiet_since().is_some_and(|since| {
-                now.engine.since(since) >= bench.limits.get(L::UndervoltageRestSeconds)
-            });
+            let rests = bench
+                .pack
+                .estimates
+                .rest
+                .quiet_since()
+                .is_some_and(|since| now.engine.since(since) >= bench.limits.get(L::UndervoltageRestSeconds));
             let hides = HIDES * bench.view.capacity.unwrap_or(0.0);
             let over = |doubt: &mut Doubt| doubt.last.is_none() || (rests && charged - doubt.charged <= hides);
             if let Some(doubt) = &mut self.answer.doubt {
