@@ -64,11 +64,11 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
 /// How many values are the same, and then those that are not.
 fn beside_lines(rows: &[Beside]) -> String {
     let same = rows.iter().filter(|row| row.verdict == Verdict::Same).count();
-    let values = if rows.len() == 1 { "value" } else { "values" };
     let head = match rows.len() {
         0 => "it names nothing that a survey looks for, and nothing was found.".to_owned(),
-        all if all == same => format!("all {all} {values} the same."),
-        all => format!("{same} of {all} {values} the same, but:"),
+        1 if same == 1 => "its one value is the same.".to_owned(),
+        all if all == same => format!("all {all} values are the same."),
+        all => format!("{same} of {all} values are the same:"),
     };
     let others = rows.iter().filter(|row| row.verdict != Verdict::Same).map(beside_line);
     format!("\nBeside the bank file: {head}\n{}", others.collect::<String>())

@@ -40,7 +40,7 @@ fn a_draft_beside_its_own_log_says_the_same_and_a_wrong_scale_is_told() {
     let rows: Vec<&str> = beside.lines().take_while(|line| !line.is_empty()).collect();
     let [all] = rows[..] else { panic!("only the sum, not a row each: {rows:?}") };
     let count: usize =
-        all.strip_prefix("all ").and_then(|rest| rest.strip_suffix(" values the same.")).unwrap().parse().unwrap();
+        all.strip_prefix("all ").and_then(|rest| rest.strip_suffix(" values are the same.")).unwrap().parse().unwrap();
     assert!(count >= 4, "{all}");
     let file = desk.put("wrong.toml", draft.out.replacen("scale = ", "scale = 7", 1));
     let ran = cellwright(&["survey", &log, "--bank", &file, "--format", "json"]);
@@ -49,7 +49,7 @@ fn a_draft_beside_its_own_log_says_the_same_and_a_wrong_scale_is_told() {
     assert_eq!((verdict(0), verdict(1)), ("scaled".to_owned(), "same".to_owned()), "{}", found["beside_file"]);
     let ran = cellwright(&["survey", &log, "--bank", &file]);
     let told = format!(
-        "Beside the bank file: {} of {count} values the same, but:\n  Cell voltage 1 of pack 1: the same bits, ",
+        "Beside the bank file: {} of {count} values are the same:\n  Cell voltage 1 of pack 1: the same bits, ",
         count - 1
     );
     assert!(ran.out.contains(&told), "{}", ran.out);
