@@ -136,7 +136,7 @@ mod tests {
     fn a_bank_of_which_all_is_said_leaves_nothing_open() {
         let pack = "[[pack]]\ncells = 4\ncapacity = 100\nsensors = [{ role = \"cell\" }, { role = \"case\" }]\n";
         let text = format!("{pack}{CURRENT}{CELLS}number = \"1..4\"\n{WARMTH}number = \"1..2\"\n");
-        assert_eq!(left_open(&text), [String::new(); 0]);
+        assert_eq!(left_open(&text), [""; 0]);
     }
 
     #[test]
@@ -165,7 +165,7 @@ mod tests {
         let pack = "[[pack]]\ncells = 4\ncapacity = 100\nsensors = [{ role = \"cell\" }]\n";
         let warmth = format!("{WARMTH}number = 1\n");
         let volts = "[[signal]]\nrole = \"pack-voltage\"\nid = \"3A4\"\nstart = 0\nlength = 16\n";
-        assert_eq!(left_open(&format!("{pack}{CURRENT}{volts}{warmth}")), [String::new(); 0]);
+        assert_eq!(left_open(&format!("{pack}{CURRENT}{volts}{warmth}")), [""; 0]);
         let rest = format!("dialect = \"rv-c\"\n[[pack]]\n{pack}{CURRENT}{volts}{warmth}");
         assert!(!left_open(&rest).iter().any(|line| line.contains("no signal names it")));
     }

@@ -167,6 +167,9 @@ pub struct CheckArgs {
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+    /// Only to say where it stands
+    #[arg(long, value_name = "AH", value_parser = in_bank_file, allow_negative_numbers = true, hide = true)]
+    pub capacity: Option<f64>,
 }
 
 /// Options of `convert`.
@@ -348,6 +351,13 @@ fn capacity(text: &str) -> Result<f64, String> {
     number(text, 0.5, 6553.0, "Ah")
 }
 
+/// What a check takes from the bank file alone.
+fn in_bank_file(_: &str) -> Result<f64, String> {
+    Err("a check takes it from a bank file: 'capacity = 100' under [[pack]] (0.5 to 6553 Ah), with --bank FILE; 'cellwright \
+         bank template' prints one"
+        .to_owned())
+}
+
 fn celsius(text: &str) -> Result<f64, String> {
     number(text, -40.0, 60.0, "°C")
 }
@@ -439,6 +449,8 @@ mod tests {
         assert!(error.contains("expected 0.1 to 3600 seconds"), "{error}");
         let error = parse("cellwright survey a.log --capacity -5").unwrap_err().to_string();
         assert!(error.contains("invalid value '-5' for '--capacity <AH>': expected 0.5 to 6553 Ah"), "{error}");
+        let error = parse("cellwright check a.log --capacity -5").unwrap_err().to_string();
+        assert!(error.contains("'capacity = 100' under [[pack]] (0.5 to 6553 Ah), with --bank FILE"), "{error}");
     }
 
     #[test]

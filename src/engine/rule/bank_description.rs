@@ -31,48 +31,44 @@ pub(super) const RULE: Rule = Rule {
     tell,
 };
 
+/// What is met now.
+struct Met {
+    series: bool,
+    /// More charge went one way than there is room for.
+    much: bool,
+    /// More was measured.
+    larger: bool,
+    gone: bool,
+    hidden: bool,
+    reported: Option<Said>,
+}
+
 fn judge(bench: &Bench, court: &mut Court) {
-    let view = bench.view;
-    if view.capacity.is_none() {
-        return court.not_judged(Why::NoCapacity);
-    }
-    if view.current.is_none() {
+    let Some(filed) = bench.view.capacity else { return court.not_judged(Why::NoCapacity) };
+    if bench.view.current.is_none() {
         return court.not_judged(Why::NoCurrent);
     }
     court.judged();
-    let series = too_many_cells(bench);
-    let limits = bench.limits;
-    let (filed, one_way) = (view.capacity.unwrap_or(0.0), bench.pack.estimates.one_way.most());
-    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
-    let much = one_way > limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
-    let measured = bench.pack.estimates.capacity.measured();
-    let larger = measured.is_some_and(|m| m.ah > limits.get(L::FiledMeasured) * filed && m.ah - m.off > SURE * filed);
-    let learnt = &bench.pack.estimates.resistance;
-    let factor = learnt.jump().unwrap_or(1.0);
-    let gone = factor > limits.get(L::FiledGone);
-    let (times, volts) = learnt.bypass.seen();
-    let hidden = learnt.bypass.is_sure(limits);
-    let reported = contradicts(bench, filed);
-    let any = series || much || larger || gone || hidden || reported.is_some();
-    if !any && !court.has_cases() {
+    let met = met(bench, filed);
+    let plain = met.much || met.larger || met.hidden || met.reported.is_some();
+    if !(plain || met.series || met.gone || court.has_cases()) {
         return;
     }
     let count = bench.pack.gauge(Quantity::PackVoltage).count();
-    let series_sign =
-        Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
-    let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
-    let plain = much || larger || hidden || reported.is_some();
+    let hold = bench.limits.get(L::FiledSeriesMinutes) * 60.0;
+    let series_sign = Sign::new(Severity::Warning, met.series, met.series).held(hold).read(2, count, 1);
+    let warning = if met.gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
     let subject = Subject::pack(bench.pack.number);
     let signs = [Sign::new(Severity::Notice, plain, plain), warning];
     let told = court.case(subject).filter(|case| case.worst.is_some()).map(|case| case.kind);
     court.say(subject, &signs, &[]);
     let warned = court.case(subject).is_some_and(|case| case.active() == Some(Severity::Warning));
     let kind = match () {
-        () if gone => GONE,
-        () if series && warned => SERIES,
-        () if much || larger => CAPACITY,
-        () if hidden => BYPASS,
-        () if reported.is_some() => REPORTED,
+        () if met.gone => GONE,
+        () if met.series && warned => SERIES,
+        () if met.much || met.larger => CAPACITY,
+        () if met.hidden => BYPASS,
+        () if met.reported.is_some() => REPORTED,
         () => return, // nothing any more, or a voltage that has not yet stood for long
     };
     // What weighs more is told for as long as the finding stands, with its own figures and no others.
@@ -82,22 +78,46 @@ fn judge(bench: &Bench, court: &mut Court) {
     if told.is_some_and(|told| told != kind) {
         court.forget_figures(subject);
     }
-    let facts = match kind {
-        GONE => vec![(Fact::ResistanceFactor, factor)],
-        SERIES => view.mean.map(|mean| (Fact::MeanVolts, mean)).into_iter().collect(),
+    court.say(subject, &signs, &figures(bench, &met, kind, filed));
+    court.kind(subject, kind);
+}
+
+fn met(bench: &Bench, filed: f64) -> Met {
+    let (limits, estimates) = (bench.limits, &bench.pack.estimates);
+    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
+    let room = limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
+    let beyond = limits.get(L::FiledMeasured) * filed;
+    Met {
+        series: too_many_cells(bench),
+        much: estimates.one_way.most() > room,
+        larger: estimates.capacity.measured().is_some_and(|m| m.ah > beyond && m.ah - m.off > SURE * filed),
+        gone: estimates.resistance.jump().unwrap_or(1.0) > limits.get(L::FiledGone),
+        hidden: estimates.resistance.bypass.is_sure(limits),
+        reported: contradicts(bench, filed),
+    }
+}
+
+/// The figures of a kind.
+fn figures(bench: &Bench, met: &Met, kind: u8, filed: f64) -> Vec<(Fact, f64)> {
+    let estimates = &bench.pack.estimates;
+    match kind {
+        GONE => vec![(Fact::ResistanceFactor, estimates.resistance.jump().unwrap_or(1.0))],
+        SERIES => bench.view.mean.map(|mean| (Fact::MeanVolts, mean)).into_iter().collect(),
         CAPACITY => {
-            let measured = measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah));
-            let moved = much.then_some((Fact::OneWayAh, one_way));
+            let measured = estimates.capacity.measured().filter(|_| met.larger);
+            let measured = measured.map(|measured| (Fact::MeasuredAh, measured.ah));
+            let moved = met.much.then(|| (Fact::OneWayAh, estimates.one_way.most()));
             [Some((Fact::FiledAh, filed)), moved, measured].into_iter().flatten().collect()
         }
         REPORTED => {
-            let moved = reported.map(|said| [(Fact::SocMovedPercent, said.moved * 100.0), (Fact::SocMovedAh, said.ah)]);
-            moved.into_iter().flatten().chain([(Fact::FiledAh, filed)]).collect()
+            let of = |said: Said| [(Fact::SocMovedPercent, said.moved * 100.0), (Fact::SocMovedAh, said.ah)];
+            met.reported.map(of).into_iter().flatten().chain([(Fact::FiledAh, filed)]).collect()
         }
-        _ => vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)],
-    };
-    court.say(subject, &signs, &facts);
-    court.kind(subject, kind);
+        _ => {
+            let (times, volts) = estimates.resistance.bypass.seen();
+            vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)]
+        }
+    }
 }
 
 /// Which kind is told when several are met: the one that puts most at stake.
