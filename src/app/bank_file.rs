@@ -1,9 +1,9 @@
 //! `bank`: a template of a bank file, and what one means.
 
 use super::{Exit, output, setup};
-use crate::bank::{self, BankFile, TEMPLATE, word_of};
+use crate::bank::{self, BankFile, TEMPLATE};
 use crate::config::{BankArgs, BankCommand};
-use crate::model::{Bank, Quantity, SensorRole};
+use crate::model::{Bank, SensorRole};
 use std::fmt::Write;
 
 /// Prints the template, or what a bank file means.
@@ -37,7 +37,7 @@ fn told(file: &BankFile) -> String {
         let sensor = event.sensor.map_or(String::new(), |sensor| format!(", sensor {}", sensor + 1));
         let _ = writeln!(out, "{:.0}: {}{pack}{sensor} {}", event.at, event.change.word(), event.note);
     }
-    let open = open(file);
+    let open = bank::open(file);
     if !open.is_empty() {
         out.push_str("\nLeft open\n");
         open.iter().for_each(|line| out.push_str(&format!("    {line}\n")));
@@ -62,35 +62,4 @@ fn packs(out: &mut String, bank: &Bank) {
         };
         let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}");
     }
-}
-
-/// What is not said and what it costs.
-fn open(file: &BankFile) -> Vec<String> {
-    let mut open = Vec::new();
-    for (number, pack) in (1..).zip(&file.bank.packs) {
-        if pack.rated.capacity.is_none() {
-            open.push(format!("pack {number}: without 'capacity' no state of charge, and no limit that goes by it"));
-        }
-        if !pack.sensors.iter().any(|sensor| sensor.role.sets_limits()) {
-            open.push(format!(
-                "pack {number}: without a sensor in the role cell or case nothing urgent rests on temperature"
-            ));
-        }
-    }
-    if file.signals.is_empty() {
-        return open;
-    }
-    let has = |role| file.signals.iter().any(|signal| signal.slot.quantity == role);
-    let wanted = [
-        (&[Quantity::CellVoltage, Quantity::PackVoltage] as &[Quantity], "voltages are not judged"),
-        (&[Quantity::Current, Quantity::BankCurrent], "nothing that goes by the current is judged"),
-        (&[Quantity::Temperature], "nothing that goes by the temperature is judged"),
-    ];
-    for (roles, cost) in wanted {
-        if !roles.iter().any(|role| has(*role)) {
-            let words: Vec<&str> = roles.iter().map(|role| word_of(*role)).collect();
-            open.push(format!("no signal for {}: {cost}", words.join(" or ")));
-        }
-    }
-    open
 }

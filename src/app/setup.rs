@@ -5,10 +5,13 @@ use crate::layout::dbc::MOST_BYTES;
 use crate::model::limits::Limits;
 use crate::model::{Dialect, clean};
 use crate::pipeline::{Filed, FiledFrom, Pipeline, Setup};
+use crate::wire::textlog::LineParser;
 use anyhow::{Context, anyhow, bail};
 use std::io::Read as _;
 use std::path::Path;
 
+/// So much of a file shows what it is, bytes.
+const LOOKED_AT: u64 = 4096;
 /// Largest file of limits, bytes.
 const MOST: u64 = 1 << 20;
 
@@ -41,11 +44,30 @@ pub(super) fn live(bank: Option<&Path>, dialect: Option<Dialect>) -> anyhow::Res
 /// Reads a bank file and the DBCs that it names, which are found from where it is.
 pub(super) fn bank_file(path: &Path) -> anyhow::Result<BankFile> {
     let name = clean(&path.to_string_lossy(), 200);
+    if let Some(what) = taken_for_a_bank_file(path) {
+        bail!(
+            "bank file '{name}': this is {what}, and no bank file. The log stands by itself, and --bank names a file that \
+             describes the bank: 'cellwright bank template' prints one, 'cellwright survey LOG --format draft' drafts one \
+             from a log"
+        );
+    }
     let text = read(path, bank::MOST_BYTES as u64).with_context(|| format!("bank file '{name}'"))?;
     let text = String::from_utf8(text).map_err(|_| anyhow!("bank file '{name}': this is no text in UTF-8"))?;
     let beside = path.parent().unwrap_or(Path::new(""));
     let dbc = |name: &str| read(&beside.join(name), MOST_BYTES as u64).map_err(|error| format!("{error:#}"));
     bank::parse(&text, dbc).map_err(|error| anyhow!("bank file '{name}', {error}"))
+}
+
+/// What a file is that was given for a bank file by mistake; none for what may be one, and for what cannot be read.
+fn taken_for_a_bank_file(path: &Path) -> Option<&'static str> {
+    let mut start = Vec::new();
+    std::fs::File::open(path).ok()?.take(LOOKED_AT).read_to_end(&mut start).ok()?;
+    // The first bytes of RFC 1952 (gzip) and RFC 8878 (Zstandard).
+    if start.starts_with(&[0x1F, 0x8B]) || start.starts_with(&[0x28, 0xB5, 0x2F, 0xFD]) {
+        return Some("a compressed file, such as a log");
+    }
+    let line = start.split(|byte| *byte == b'\n').next()?;
+    (line.first() == Some(&b'(') && LineParser::new().line(line).is_ok()).then_some("a log")
 }
 
 /// The bytes of a file, if it is not too large.

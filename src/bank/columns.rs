@@ -4,14 +4,14 @@ use super::error::Trouble;
 use super::reader::Reader;
 use super::signal::{self, SIGNS};
 use super::table::{Column, TimeColumn, TimeForm};
-use super::{Table, history, pattern, reader};
-use crate::model::Stamp;
+use super::{Table, compile, fit, history, pattern, reader};
+use crate::model::{Bank, Stamp};
 
 /// Largest factor and addend of a column.
 const MOST: f64 = 1e9;
 
 /// The layout of the table; none where the file has no `[table]`.
-pub(super) fn table(reader: &mut Reader, top: &reader::Table) -> Option<Table> {
+pub(super) fn table(reader: &mut Reader, top: &reader::Table, bank: &Bank) -> Option<Table> {
     let columns = reader.tables(top, "column", "a [[column]]");
     let Some(table) = reader.table(top, "table", "how a table is laid out") else {
         if let Some(first) = columns.first() {
@@ -40,9 +40,16 @@ pub(super) fn table(reader: &mut Reader, top: &reader::Table) -> Option<Table> {
         Some(per_second) => TimeForm::Count { per_second, start: start.unwrap_or(Stamp::from_secs(0)) },
         None => TimeForm::Stamp { format },
     };
-    let mut found = Vec::new();
+    let mut found: Vec<Column> = Vec::new();
     for one in &columns {
-        found.extend(column(reader, top, one).unwrap_or_default());
+        let new = column(reader, top, one).unwrap_or_default();
+        let misfit = new.iter().find_map(|column| fit::is_described(column.slot, (0, 0), bank).err());
+        let again = new.iter().find(|column| found.iter().any(|other| other.slot == column.slot));
+        let twice = again.map(|column| Trouble::Twice { what: compile::shown(column.slot), by: "columns" });
+        if let Some(trouble) = misfit.or(twice) {
+            reader.problem(one.at, trouble);
+        }
+        found.extend(new);
     }
     if found.is_empty() && reader.is_well() {
         reader.problem(table.at, Trouble::Needs { key: "[[column]]", place: "a bank file with [table]" });

@@ -34,7 +34,7 @@ pub(super) fn agrees(signals: &[Signal], new: usize) -> Result<(), Trouble> {
         for other in signals.iter().take(at) {
             let apart = signal.key == other.key && !signal.when.is_empty() && !other.when.is_empty();
             if signal.slot == other.slot && !apart {
-                return Err(Trouble::Twice(shown(signal.slot)));
+                return Err(Trouble::Twice { what: shown(signal.slot), by: "signals" });
             }
             if signal.key == other.key && signal.places != other.places {
                 let why = "all signals of a message have the same pack-in and number-in";

@@ -134,9 +134,56 @@ pub enum Trouble {
         /// What may have been meant.
         hint: String,
     },
-    /// Two signals for one value.
-    #[error("{0} is given by two signals")]
-    Twice(String),
+    /// Two of something for one value.
+    #[error("{what} is given by two {by}")]
+    Twice {
+        /// The value.
+        what: String,
+        /// Signals, columns or rows.
+        by: &'static str,
+    },
+    /// A signal of a pack that is not described.
+    #[error("{slot}: {packs} described; add a [[pack]], raise its 'count', or correct 'pack'")]
+    NoSuchPack {
+        /// The value.
+        slot: String,
+        /// 'one pack is', '2 packs are'.
+        packs: String,
+    },
+    /// A signal of a cell that the pack does not have.
+    #[error("{slot}: that pack has {cells} cells in series by its 'cells'; correct 'cells', or 'number'")]
+    NoSuchCell {
+        /// The value.
+        slot: String,
+        /// Cells in series.
+        cells: u8,
+    },
+    /// Two values in the same bits.
+    #[error("{slot} takes bits of {key} that {other} (line {line}) takes too, in the same frame; {hint}")]
+    Overlap {
+        /// The value.
+        slot: String,
+        /// The frames.
+        key: String,
+        /// The value that had them first.
+        other: String,
+        /// Its line.
+        line: u32,
+        /// What to do.
+        hint: &'static str,
+    },
+    /// A value on bits that say whose it is, or whether it is there.
+    #[error(
+        "{slot} takes bits of {key} that its own '{by}' reads; correct 'start' or 'length' of the one or the other"
+    )]
+    OnSwitch {
+        /// The value.
+        slot: String,
+        /// The frames.
+        key: String,
+        /// The key that reads them.
+        by: &'static str,
+    },
     /// The map cannot be made.
     #[error("{0}")]
     Map(String),

@@ -6,9 +6,11 @@
 mod columns;
 mod compile;
 mod error;
+mod fit;
 mod from_dbc;
 mod history;
 mod inline;
+mod open;
 pub mod overrides;
 mod pack;
 mod pattern;
@@ -25,6 +27,7 @@ mod tests;
 
 pub use compile::shown;
 pub use error::{BankError, Problem, Trouble};
+pub use open::open;
 pub use role::{ROLES, role_of, unit, units, word_of};
 pub use table::Table;
 pub use template::TEMPLATE;
@@ -142,8 +145,8 @@ fn read(reader: &mut Reader, top: &reader::Table, dbc: &mut dyn FnMut(&str) -> R
         ..BankFile::default()
     };
     let known = from_dbc::load(reader, top, dbc);
-    file.signals = signal::signals(reader, top, &known, reversed);
-    file.table = columns::table(reader, top);
+    file.signals = signal::signals(reader, top, &known, (&file.bank, reversed));
+    file.table = columns::table(reader, top, &file.bank);
     file.events = history::events(reader, top, &file.bank);
     if file.dialect == Some(Dialect::File) && file.signals.is_empty() && reader.is_well() {
         reader.problem(top.at, Trouble::NoSignals);

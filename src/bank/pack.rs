@@ -194,7 +194,7 @@ fn limit(reader: &mut Reader, name: &str, value: super::reader::Spot, found: &mu
     let (min, max) = row.bounds;
     match number_of(value.get_ref()).filter(|number| Limits::default().set(name, *number).is_ok()) {
         Some(_) if found.iter().any(|(known, _)| known == name) => {
-            reader.problem(value.span().start, Trouble::Twice(name.to_owned()));
+            reader.problem(value.span().start, Trouble::Twice { what: name.to_owned(), by: "rows" });
         }
         Some(number) => found.push((name.to_owned(), number)),
         None => reader.wrong(name, value, format!("{min} to {max} {}", row.unit)),

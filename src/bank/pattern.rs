@@ -28,7 +28,7 @@ pub(super) fn names(pattern: &str) -> Option<Vec<String>> {
     Some(numbers.iter().flat_map(name).collect())
 }
 
-/// Raw numbers of a switch: numbers and ranges, alone or in an array.
+/// Raw numbers of a switch in rising order: numbers and ranges, alone or in an array.
 pub(super) fn ranges(reader: &mut Reader, table: &Table, key: &str) -> Vec<(u64, u64)> {
     let mut found = Vec::new();
     for value in reader.many(table, key) {
@@ -41,6 +41,7 @@ pub(super) fn ranges(reader: &mut Reader, table: &Table, key: &str) -> Vec<(u64,
             None => reader.wrong(key, value, "a whole number, a range such as \"4..6\", or an array of these"),
         }
     }
+    found.sort_unstable();
     found
 }
 

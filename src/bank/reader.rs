@@ -38,6 +38,11 @@ impl<'t> Reader<'t> {
         Self { text, problems: Vec::new() }
     }
 
+    /// Line of a place, from 1.
+    pub(super) fn line(&self, at: usize) -> u32 {
+        line_of(self.text, at)
+    }
+
     /// Notes a problem at a place.
     pub(super) fn problem(&mut self, at: usize, what: Trouble) {
         if self.problems.len() < MOST_PROBLEMS {

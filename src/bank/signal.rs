@@ -3,11 +3,11 @@
 use super::error::Trouble;
 use super::reader::{Reader, Spot, Table, hint, number_of};
 use super::role::{self, MOST_COUNTERS, ROLES, is_directed, is_of_the_bank};
-use super::{MOST_SIGNALS, Signal, compile, from_dbc, inline, pattern};
+use super::{MOST_SIGNALS, Signal, compile, fit, from_dbc, inline, pattern};
 use crate::layout::dbc::Dbc;
 use crate::layout::{Field, Form, Key, Places, When};
 use crate::model::bank::{SourceKind, SourceState};
-use crate::model::{Id, MAX_PACKS, Quantity, Slot, clean};
+use crate::model::{Bank, Id, MAX_PACKS, Quantity, Slot, clean};
 use toml::de::DeValue;
 
 /// Words for the sign of a current; true when it is to be turned over.
@@ -72,9 +72,9 @@ pub(super) struct Common {
     states: Vec<(u64, f64)>,
 }
 
-/// Every signal of the file.
-pub(super) fn signals(reader: &mut Reader, top: &Table, known: &[Dbc], turned: bool) -> Vec<Signal> {
-    let mut signals: Vec<Signal> = Vec::new();
+/// Every signal of the file, for the packs that it describes.
+pub(super) fn signals(reader: &mut Reader, top: &Table, known: &[Dbc], (bank, turned): (&Bank, bool)) -> Vec<Signal> {
+    let (mut signals, mut taken): (Vec<Signal>, _) = (Vec::new(), fit::Taken::default());
     for table in reader.tables(top, "signal", "a [[signal]]") {
         reader.known(&table, KEYS);
         if reader.is_full() {
@@ -93,7 +93,10 @@ pub(super) fn signals(reader: &mut Reader, top: &Table, known: &[Dbc], turned: b
             reader.problem(table.at, Trouble::TooMany { what: "signals", most: MOST_SIGNALS });
             return Vec::new();
         }
-        if let Err(trouble) = compile::agrees(&signals, before) {
+        let new = signals.get(before..).unwrap_or_default();
+        let fits = compile::agrees(&signals, before).and_then(|()| fit::fits(new, bank));
+        let fits = fits.and_then(|()| taken.take(new, reader.line(table.at)));
+        if let Err(trouble) = fits {
             reader.problem(table.at, trouble);
         }
     }

@@ -170,6 +170,86 @@ fn every_refusal_has_its_line_and_says_what_was_meant() {
     assert_eq!(refused(&twice), "line 6: current 1 of pack 1 is given by two signals");
 }
 
+/// A pack of four cells with the signals that follow.
+fn four(signals: &[&str]) -> String {
+    let start = "[[pack]]\ncells = 4\n".to_owned();
+    signals.iter().fold(start, |text, signal| text + "[[signal]]\n" + signal + "\n")
+}
+
+const CELLS: &str =
+    "role = \"cell-voltage\"\nid = \"3A0\"\nstart = 0\nlength = 16\nstep = 16\nnumber = \"1..4\"\nscale = 0.001";
+
+#[test]
+fn a_cell_or_a_pack_that_is_not_described_is_refused() {
+    assert!(parse(&four(&[CELLS]), dbc).is_ok());
+    let beyond = "line 3: cell-voltage 4 of pack 1: that pack has 3 cells in series by its 'cells'; correct 'cells', or \
+                  'number'";
+    assert_eq!(refused(&four(&[CELLS]).replace("cells = 4", "cells = 3")), beyond);
+    let by_data = CELLS.replace("step = 16\n", "number-in = { start = 56, length = 8 }\n");
+    assert_eq!(refused(&four(&[&by_data]).replace("cells = 4", "cells = 3")), beyond);
+    let bleeds = CELLS.replace("cell-voltage", "cell-balancing").replace("1..4", "4..5");
+    let told = refused(&four(&[&bleeds]));
+    assert!(told.starts_with("line 3: cell-balancing 5 of pack 1: that pack has 4 cells in series"), "{told}");
+    assert_eq!(
+        refused(&four(&["role = \"current\"\npack = 3\nid = \"3A1\"\nstart = 0\nlength = 16"])),
+        "line 3: current 1 of pack 3: one pack is described; add a [[pack]], raise its 'count', or correct 'pack'"
+    );
+    let undescribed = four(&[CELLS]).replace("[[pack]]\ncells = 4\n", "");
+    assert!(parse(&undescribed, dbc).is_ok(), "the bus may describe the bank itself");
+    let column =
+        "[[pack]]\ncells = 4\n[table]\n[[column]]\nrole = \"cell-voltage\"\nnumber = \"2..5\"\nheading = \"C{2..5}\"\n";
+    let told = refused(column);
+    assert!(told.starts_with("line 4: cell-voltage 5 of pack 1: that pack has 4 cells in series"), "{told}");
+    let twice = column.replace("2..5", "1..2") + "[[column]]\nrole = \"cell-voltage\"\nnumber = 2\nheading = \"Low\"\n";
+    assert_eq!(refused(&twice), "line 8: cell-voltage 2 of pack 1 is given by two columns");
+}
+
+#[test]
+fn two_values_in_the_same_bits_are_refused_unless_no_frame_has_both() {
+    let current = "role = \"current\"\nid = \"3A0\"\nstart = 47\nlength = 16\norder = \"big\"";
+    let hint = "correct 'start', 'length' or 'step', or give each its own 'when'";
+    assert_eq!(
+        refused(&four(&[CELLS, current])),
+        format!(
+            "line 11: current 1 of pack 1 takes bits of id 3A0 that cell-voltage 3 of pack 1 (line 3) takes too, in the \
+             same frame; {hint}"
+        )
+    );
+    let crowded = CELLS.replace("step = 16", "step = 8");
+    let told = refused(&four(&[&crowded]));
+    assert!(told.starts_with("line 3: cell-voltage 2 of pack 1 takes bits of id 3A0 that cell-voltage 1"), "{told}");
+    let switched = |number: &str| format!("role = \"current\"\nid = \"3A0\"\nstart = 8\nlength = 16\nwhen = {number}");
+    let volts = |number: &str| switched(number).replace("current", "pack-voltage");
+    let is = |is: &str| format!("{{ start = 0, length = 8, is = {is} }}");
+    assert!(parse(&four(&[&switched(&is("[5, 1]")), &volts(&is("[\"2..4\", 7]"))]), dbc).is_ok());
+    let told = refused(&four(&[&switched(&is("[5, 1]")), &volts(&is("\"4..6\""))]));
+    assert!(told.starts_with("line 9: pack-voltage 1 of pack 1 takes bits of id 3A0 that current 1"), "{told}");
+    assert_eq!(
+        refused(&four(&[&switched("{ start = 16, length = 4, is = 1 }")])),
+        "line 3: current 1 of pack 1 takes bits of id 3A0 that its own 'when' reads; correct 'start' or 'length' of the \
+         one or the other"
+    );
+}
+
+#[test]
+fn one_signal_is_one_measured_value_and_may_be_several_states() {
+    let of = |role: &str| format!("role = \"{role}\"\nmessage = \"Shunt\"\nsignal = \"Amps\"");
+    let text = format!("dbc = \"van.dbc\"\n{}", four(&[&of("current"), &of("bank-current")]));
+    assert_eq!(
+        refused(&text),
+        "line 8: bank-current 1 ('Amps') takes bits of id 18F00101 that current 1 of pack 1 ('Amps') (line 4) takes too, \
+         in the same frame; a measured value has its own bits: correct one of the two, or leave it out"
+    );
+    let state = |role: &str, rest: &str| format!("role = \"{role}\"\nid = \"3A1\"\nstart = 0\nlength = 2{rest}");
+    let both = four(&[&state("charge-path", ""), &state("discharge-path", "")]);
+    assert!(parse(&both, dbc).is_ok(), "one switch for both ways");
+    let closed = "\nstates = { 0 = \"open\", 2 = \"open\", 3 = \"closed\" }";
+    let word = state("discharge-path", closed).replace("length = 2", "length = 3");
+    assert!(parse(&four(&[&state("charge-path", ""), &word]), dbc).is_ok(), "a word that says several states");
+    let slipped = state("discharge-path", "").replace("start = 0", "start = 1");
+    assert!(refused(&four(&[&state("charge-path", ""), &slipped])).starts_with("line 8: discharge-path 1 of pack 1"));
+}
+
 #[test]
 fn a_hostile_file_is_refused_at_once_and_its_names_are_harmless() {
     assert_eq!(refused(&"a".repeat(100 << 20)), "line 1: the file is larger than 1048576 bytes, which no bank file is");
@@ -254,15 +334,20 @@ prop_compose! {
         pack.links[0] = milliohms.map(|number| Ohms::of(f64::from(number) / 1e3 * 1e-3));
         pack.sensors[3] = SensorSpec { role: SensorRole::Case, cell: Some(0) };
         let mut kept: Vec<Signal> = Vec::new();
-        for signal in signals {
+        let bank = Bank { packs: vec![pack; count] };
+        let mut taken = fit::Taken::default();
+        for mut signal in signals {
+            signal.slot.pack %= count.max(1) as u8;
             kept.push(signal);
-            if compile::agrees(&kept, kept.len() - 1).is_err() {
+            let new = &kept[kept.len() - 1..];
+            let fits = compile::agrees(&kept, kept.len() - 1).and_then(|()| fit::fits(new, &bank));
+            if fits.and_then(|()| taken.take(new, 1)).is_err() {
                 kept.pop();
             }
         }
         BankFile {
             name: note.clone(),
-            bank: Bank { packs: vec![pack; count] },
+            bank,
             limits: limit.map(|number| ("cell-overvoltage.notice".to_owned(), number)).into_iter().collect(),
             dialect: None,
             reversed,

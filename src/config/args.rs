@@ -78,10 +78,10 @@ pub struct DemoArgs {
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
     /// How many days to simulate
-    #[arg(long, value_name = "N", value_parser = days)]
+    #[arg(long, value_name = "N", value_parser = days, allow_negative_numbers = true)]
     pub days: Option<f64>,
     /// Time between two sets of frames, in seconds
-    #[arg(long, value_name = "SECONDS", value_parser = sample)]
+    #[arg(long, value_name = "SECONDS", value_parser = sample, allow_negative_numbers = true)]
     pub sample: Option<f64>,
     /// Seed of the chance in it: the same seed gives the same bank
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -101,10 +101,10 @@ pub struct WatchArgs {
     #[arg(long, value_enum)]
     pub format: Option<WatchFormat>,
     /// End after this time, such as 90, 30s, 10m, 2h or 1d
-    #[arg(long = "for", value_name = "DURATION", value_parser = duration)]
+    #[arg(long = "for", value_name = "DURATION", value_parser = duration, allow_negative_numbers = true)]
     pub duration: Option<f64>,
     /// With --format ndjson: a snapshot this often as well
-    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    #[arg(long, value_name = "DURATION", value_parser = duration, allow_negative_numbers = true)]
     pub every: Option<f64>,
     /// Rate of the serial ports, bit/s; without it, found by listening
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
@@ -113,7 +113,7 @@ pub struct WatchArgs {
     #[arg(long)]
     pub adapter: bool,
     /// Speed of the bus behind such an adapter, kbit/s; without it, found by listening
-    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed)]
+    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed, allow_negative_numbers = true)]
     pub can_speed: Option<Speed>,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
@@ -167,6 +167,9 @@ pub struct CheckArgs {
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+    /// Only to say where it stands
+    #[arg(long, value_name = "AH", value_parser = in_bank_file, allow_negative_numbers = true, hide = true)]
+    pub capacity: Option<f64>,
 }
 
 /// Options of `convert`.
@@ -256,10 +259,10 @@ pub struct SurveyArgs {
     #[arg(value_name = "LOG|SOURCE")]
     pub source: String,
     /// Listen to a live source for this time, such as 20m or 1h
-    #[arg(long = "for", value_name = "DURATION", value_parser = duration)]
+    #[arg(long = "for", value_name = "DURATION", value_parser = duration, allow_negative_numbers = true)]
     pub duration: Option<f64>,
     /// Rated capacity of one pack, Ah, as printed on it: it settles the scale of the current
-    #[arg(long, value_name = "AH", value_parser = capacity)]
+    #[arg(long, value_name = "AH", value_parser = capacity, allow_negative_numbers = true)]
     pub capacity: Option<f64>,
     /// How warm it is around the bank, °C, to some kelvin: it settles the offset of the temperatures
     #[arg(long, value_name = "C", value_parser = celsius, allow_negative_numbers = true)]
@@ -346,6 +349,13 @@ fn dialect(word: &str) -> Result<Dialect, String> {
 
 fn capacity(text: &str) -> Result<f64, String> {
     number(text, 0.5, 6553.0, "Ah")
+}
+
+/// What a check takes from the bank file alone.
+fn in_bank_file(_: &str) -> Result<f64, String> {
+    Err("a check takes it from a bank file: 'capacity = 100' under [[pack]] (0.5 to 6553 Ah), with --bank FILE; 'cellwright \
+         bank template' prints one"
+        .to_owned())
 }
 
 fn celsius(text: &str) -> Result<f64, String> {
@@ -437,6 +447,10 @@ mod tests {
         assert!(error.contains("expected 0.001 to 3660 days"), "{error}");
         let error = parse("cellwright demo --sample NaN").unwrap_err().to_string();
         assert!(error.contains("expected 0.1 to 3600 seconds"), "{error}");
+        let error = parse("cellwright survey a.log --capacity -5").unwrap_err().to_string();
+        assert!(error.contains("invalid value '-5' for '--capacity <AH>': expected 0.5 to 6553 Ah"), "{error}");
+        let error = parse("cellwright check a.log --capacity -5").unwrap_err().to_string();
+        assert!(error.contains("'capacity = 100' under [[pack]] (0.5 to 6553 Ah), with --bank FILE"), "{error}");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What was done to the bank, at its moment.
 
 use super::Engine;
-use crate::model::{BankEvent, Stamp};
+use crate::model::{BankEvent, Change, Stamp};
 
 /// Events that are kept, at most.
 const MOST: usize = 256;
@@ -20,7 +20,12 @@ impl Engine {
     pub(super) fn let_happen(&mut self, wall: Stamp) {
         while let Some(event) = self.history.get(self.done).filter(|event| event.at <= wall) {
             let concerned = |pack: &&mut super::Pack| event.pack.is_none_or(|number| number == pack.number);
-            self.packs.iter_mut().filter(concerned).for_each(|pack| pack.estimates.forget(event));
+            for pack in self.packs.iter_mut().filter(concerned) {
+                pack.estimates.forget(event);
+                if matches!(event.change, Change::PackReplaced | Change::CellsReplaced) {
+                    pack.answers.iter_mut().for_each(|answer| answer.doubt = None); // of cells that are gone
+                }
+            }
             self.done += 1;
         }
     }

@@ -419,6 +419,8 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, spec, &self.limits);
+        let soc = pack.gauge(Quantity::ReportedSoc).now(moment.engine, self.limits.get(L::StalePeriods));
+        pack.estimates.reported.tick(&view, soc, &pack.estimates.charge, &self.limits);
         let allowed = Allowed::of(pack, moment.engine, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
         pack.estimates.tick_ends(&view, &pack.balancing, &around);

@@ -2,13 +2,13 @@
 
 use super::estimate::{cold, which};
 use super::pack::Pack;
-use super::rule::{Judge, RULES, Told};
+use super::rule::{Judge, RULES, Told, Why};
 use super::{Engine, answer, cause, estimate, verdict};
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
-use crate::model::{Quantity, Slot, Stamp};
+use crate::model::{Quantity, Slot, Stamp, ranges};
 use std::sync::LazyLock;
 
 impl Engine {
@@ -187,11 +187,29 @@ impl Engine {
                 Judge::Bank(_) => of_bank.into_iter().collect(),
             };
             for (subject, answer) in answers {
-                if let Some(why) = answer.and_then(|answer| answer.why) {
-                    list.push(NotJudged { code: row.code, why: why.words().to_owned(), subject });
+                if let Some(mut why) = answer.and_then(|answer| answer.words(self.now, &self.limits)) {
+                    if answer.and_then(|answer| answer.why) == Some(Why::SomeCellsMissing) {
+                        why.push_str(&self.missing_cells(subject).unwrap_or_default());
+                    }
+                    list.push(NotJudged { code: row.code, why, subject });
                 }
             }
         }
         list
+    }
+
+    /// ': cells 3–5, 9 of pack 1', as the last tick saw it.
+    fn missing_cells(&self, subject: Subject) -> Option<String> {
+        let pack = self.packs.get(usize::from(subject.pack?))?;
+        let least = self.spec(pack).span.cell.0.map_or(0.0, |volts| volts.get());
+        let is_there = |cell: &u8| pack.view.cells.iter().any(|seen| seen.cell == *cell && seen.volts > least);
+        let missing: Vec<u8> = (0..pack.view.cells_in_series).filter(|cell| !is_there(cell)).collect();
+        let word = match missing.len() {
+            0 => return None,
+            1 => "cell",
+            _ => "cells",
+        };
+        let cells = ranges(missing.iter().map(|cell| usize::from(*cell) + 1));
+        Some(format!(": {word} {cells} of {}", Subject::pack(pack.number)))
     }
 }

@@ -46,6 +46,9 @@ impl Blank {
     }
 }
 
+/// Bits of the longest frame, a word for every eight bytes.
+pub type Bits = [u64; 8];
+
 /// A bit field of a frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Field {
@@ -106,6 +109,21 @@ impl Field {
     pub fn bytes(&self) -> Option<usize> {
         let (first, count, _) = self.span()?;
         Some(first + count)
+    }
+
+    /// The bits that it takes, counted from the most significant of byte 0; those beyond any frame are left out.
+    #[must_use]
+    pub fn bits(&self) -> Bits {
+        let mut bits = [0; 8];
+        let turned = |place: u16| place / 8 * 8 + (7 - place % 8);
+        let from = if self.order == Order::Little { self.start } else { turned(self.start) };
+        for place in from..from.saturating_add(u16::from(self.len)) {
+            let bit = if self.order == Order::Big { place } else { turned(place) };
+            if let Some(word) = bits.get_mut(usize::from(bit / 64)) {
+                *word |= 1 << (bit % 64);
+            }
+        }
+        bits
     }
 
     /// First byte, number of bytes, and how far the raw bits stand from the low end of those bytes.

@@ -11,4 +11,4 @@ pub mod own;
 pub use compiled::{
     Channel, Codes, CompiledMap, Key, MapBuilder, MapError, MessageSpec, Place, Places, Target, Values, When,
 };
-pub use field::{Blank, Field, Form, Order};
+pub use field::{Bits, Blank, Field, Form, Order};

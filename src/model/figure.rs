@@ -176,6 +176,8 @@ pub static FIGURES: &[Figure] = &[
     row("resistance_rise_times", "resistance", "times what it was", 2),
     row("hidden_step_times", "moved alike", "times", 0),
     row("hidden_step_mv", "the last time by", "mV", 0),
+    row("reported_soc_moved_percent", "reported charge moved by", "%", 0),
+    row("counted_meanwhile_ah", "counted meanwhile", "Ah", 1),
 ];
 
 #[cfg(test)]

@@ -229,6 +229,8 @@ facts! {
     ResistanceFactor "resistance_rise_times" Latest;
     HiddenSteps "hidden_step_times" Highest;
     HiddenMillivolts "hidden_step_mv" Latest;
+    SocMovedPercent "reported_soc_moved_percent" Latest;
+    SocMovedAh "counted_meanwhile_ah" Latest;
 }
 
 /// The figures under a finding.

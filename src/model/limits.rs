@@ -259,6 +259,9 @@ limits! {
     FiledSeriesRate "bank-description.series-rate" = 0.05 "C" [0.005, 1.0] Judgement, "Drawing more than this";
     FiledOneWay "bank-description.one-way" = 1.1 "times" [1.01, 5.0] Judgement, "More than so many times the described capacity went one way within two days";
     FiledMeasured "bank-description.measured" = 1.15 "times" [1.01, 5.0] Judgement, "Or so many times the described capacity was measured";
+    FiledReportedMore "bank-description.reported-more" = 1.2 "times" [1.01, 5.0] Judgement, "Or the charge counted while the reported state of charge moved makes at least so many times the described capacity";
+    FiledReportedLess "bank-description.reported-less" = 0.7 "times" [0.1, 0.99] Judgement, "Or at most this part of it";
+    FiledReportedOff "bank-description.reported-off" = 8.0 "%" [1.0, 30.0] Judgement, "By so much a reported state of charge may be off and be ordinary";
     FiledGone "bank-description.resistance" = 1.6 "times" [1.2, 5.0] Judgement, "The resistance of all cells rose by this factor at once: a parallel string is gone, or the current sensor reads too little";
     FiledHidden "bank-description.hidden-step" = 12.0 "mV" [1.0, 200.0] Judgement, "All cells move alike by more than this without a change of current";
     FiledHiddenSteps "bank-description.hidden-steps" = 3.0 "steps" [1.0, 100.0] Judgement, "So many times: a load or charger bypasses the current sensor";

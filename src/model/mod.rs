@@ -30,7 +30,7 @@ pub use limits::{Limit, Limits};
 pub use reading::{Quantity, Reading, Slot, Value};
 pub use snapshot::Snapshot;
 pub use stamp::{NANOS_PER_SEC, Stamp};
-pub use text::{clean, nearest, span};
+pub use text::{clean, nearest, ranges, span};
 
 /// Most packs in a bank.
 pub const MAX_PACKS: usize = 16;

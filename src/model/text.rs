@@ -32,6 +32,24 @@ pub fn span(secs: f64) -> String {
     }
 }
 
+/// Numbers in rising order for people, runs of three and more drawn together: '3–5, 9'.
+#[must_use]
+pub fn ranges(numbers: impl IntoIterator<Item = usize>) -> String {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for number in numbers {
+        match runs.last_mut().filter(|(_, last)| number.checked_sub(1) == Some(*last)) {
+            Some((_, last)) => *last = number,
+            None => runs.push((number, number)),
+        }
+    }
+    let shown = |(first, last): &(usize, usize)| match last - first {
+        0 => first.to_string(),
+        1 => format!("{first}, {last}"),
+        _ => format!("{first}–{last}"),
+    };
+    runs.iter().map(shown).collect::<Vec<_>>().join(", ")
+}
+
 /// The word among `all` that was most likely meant; none when none is near.
 #[must_use]
 pub fn nearest<'a>(word: &str, all: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
@@ -52,6 +70,14 @@ mod tests {
     fn escapes_and_direction_marks_do_not_pass() {
         assert_eq!(clean("a\x1b[31mb\u{202e}c", 80), "a\u{fffd}[31mb\u{fffd}c");
         assert_eq!(clean("abcdef", 3), "abc");
+    }
+
+    #[test]
+    fn numbers_in_a_row_are_drawn_together() {
+        assert_eq!(ranges([3, 4, 5, 9]), "3–5, 9");
+        assert_eq!(ranges([1, 2, 4]), "1, 2, 4");
+        assert_eq!(ranges([7]), "7");
+        assert_eq!(ranges([]), "");
     }
 
     #[test]

@@ -16,11 +16,42 @@ pub(super) fn estimates(out: &mut String, list: &[Estimate], now: Option<Stamp>)
         out.push_str("\nEstimates, at the end of the data unless another time is told\n");
     }
     let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
-    for estimate in known {
-        let (name, unit) = name_and_unit(estimate.name);
-        wrap_under(out, &format!("  {name}, {}: ", estimate.subject), INDENT, &bounded(estimate, unit, now));
+    for same in alike(&known) {
+        let Some(first) = same.first() else { continue };
+        let (name, unit) = name_and_unit(first.name);
+        let (subject, text) = match same.len() {
+            1 => (first.subject, bounded(first, unit)),
+            _ => (Subject { cell: None, ..first.subject }, by_cell(&same, unit)),
+        };
+        wrap_under(out, &format!("  {name}, {subject}: "), INDENT, &format!("{text}{}", remarks(first, now)));
     }
     not_estimated(out, &unknown);
+}
+
+/// Estimates that only differ in the cell of a pack and its figures stand together, where the first of them stands.
+fn alike<'a>(known: &[&'a Estimate]) -> Vec<Vec<&'a Estimate>> {
+    let mut groups: Vec<Vec<&Estimate>> = Vec::new();
+    for estimate in known {
+        let is_like = |other: &Estimate| {
+            let of_cells = other.subject.cell.is_some() && estimate.subject.cell.is_some();
+            let said = (other.name, other.subject.pack, other.as_of, &other.why);
+            of_cells && said == (estimate.name, estimate.subject.pack, estimate.as_of, &estimate.why)
+        };
+        match groups.iter_mut().find(|group| group.first().is_some_and(|first| is_like(first))) {
+            Some(group) => group.push(estimate),
+            None => groups.push(vec![estimate]),
+        }
+    }
+    groups
+}
+
+/// 'cell 1: 1.13 mΩ (between 0.88 and 1.39); cell 2: …'.
+fn by_cell(same: &[&Estimate], unit: &str) -> String {
+    let one = |estimate: &&Estimate| {
+        let cell = estimate.subject.cell.map_or(0, |cell| u16::from(cell) + 1);
+        format!("cell {cell}: {}", bounded(estimate, unit))
+    };
+    same.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 fn says_nothing(estimate: &Estimate) -> bool {
@@ -74,7 +105,8 @@ fn together(subjects: &[Subject]) -> String {
     parts.join(", ")
 }
 
-fn bounded(estimate: &Estimate, unit: &str, now: Option<Stamp>) -> String {
+/// The figure with its bounds.
+fn bounded(estimate: &Estimate, unit: &str) -> String {
     let shown = |number| value(estimate.name, number);
     let bounds = match (estimate.low, estimate.high) {
         (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
@@ -82,13 +114,18 @@ fn bounded(estimate: &Estimate, unit: &str, now: Option<Stamp>) -> String {
         (None, Some(high)) => format!(" (at most {})", with_unit(&shown(high), unit)),
         (None, None) => String::new(),
     };
+    match estimate.value {
+        Some(best) => format!("{}{bounds}", with_unit(&shown(best), unit)),
+        None => format!("not known{bounds}"),
+    }
+}
+
+/// Of which moment it is, where not of the end, and what goes with it.
+fn remarks(estimate: &Estimate, now: Option<Stamp>) -> String {
     let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
     let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
     let as_of = old.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
-    match estimate.value {
-        Some(best) => format!("{}{bounds}{as_of}{why}", with_unit(&shown(best), unit)),
-        None => format!("not known{bounds}{as_of}{why}"),
-    }
+    format!("{as_of}{why}")
 }
 
 #[cfg(test)]
@@ -128,7 +165,27 @@ Estimates, at the end of the data unless another time is told
             ..estimate("connection_mohm", 2, Some(0.2), None)
         };
         let now = Some(Stamp::from_secs(1_769_835_600));
-        assert_eq!(bounded(&at(1_769_835_599), "mΩ", now), "0.2 mΩ (at least 0.1 mΩ)");
-        assert_eq!(bounded(&at(1_769_832_000), "mΩ", now), "0.2 mΩ (at least 0.1 mΩ), as of 2026-01-31 04:00:00");
+        let told = |secs| bounded(&at(secs), "mΩ") + &remarks(&at(secs), now);
+        assert_eq!(told(1_769_835_599), "0.2 mΩ (at least 0.1 mΩ)");
+        assert_eq!(told(1_769_832_000), "0.2 mΩ (at least 0.1 mΩ), as of 2026-01-31 04:00:00");
+    }
+
+    #[test]
+    fn cells_of_which_the_same_is_said_stand_together_and_none_is_left_out() {
+        let ohms = |cell, value| Estimate { low: Some(0.1), ..estimate("connection_mohm", cell, Some(value), None) };
+        let own = |cell| estimate("cell_resistance_mohm", cell, Some(1.1), Some("warm"));
+        let other = Estimate { subject: Subject::cell(1, 0), ..ohms(0, 0.3) };
+        let mut out = String::new();
+        estimates(&mut out, &[ohms(0, 0.2), own(0), ohms(1, 0.25), own(1), other], None);
+        let expected = "
+Estimates, at the end of the data unless another time is told
+  resistance beyond the median of the cells, pack 1: cell 1: 0.2 mΩ (at least
+      0.1 mΩ); cell 2: 0.25 mΩ (at least 0.1 mΩ)
+  resistance at 25 °C with its connection, pack 1: cell 1: 1.1 mΩ; cell 2: 1.1
+      mΩ; warm
+  resistance beyond the median of the cells, cell 1 of pack 2: 0.3 mΩ (at least
+      0.1 mΩ)
+";
+        assert_eq!(out, expected);
     }
 }

@@ -47,8 +47,7 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
         let _ = writeln!(text, "\nNot found: {}. {}.\n    {}.", open.what.words(), capital(&open.why), open.settle);
     }
     if let Some(rows) = beside {
-        text += "\nBeside the bank file\n";
-        rows.iter().for_each(|row| text += &beside_line(row));
+        text += &beside_lines(rows);
     }
     if found.packs > 0 {
         text += METER;
@@ -62,24 +61,59 @@ pub fn survey_text(found: &Found, dialects: &[&str], beside: Option<&[Beside]>) 
     text
 }
 
-/// '  Current of pack 1: the file takes it from other bits or scales it otherwise: id 3A1, 16 bits from bit 0, …'.
-fn beside_line(row: &Beside) -> String {
-    let says = match row.verdict {
-        Verdict::Same => "the file says the same",
-        Verdict::Other => "the file takes it from other bits, or scales it otherwise",
-        Verdict::OnlyInFile => "only in the file; nothing that was heard speaks for it",
-        Verdict::OnlyFound => "not in the file",
+/// How many values are the same, and then those that are not.
+fn beside_lines(rows: &[Beside]) -> String {
+    let same = rows.iter().filter(|row| row.verdict == Verdict::Same).count();
+    let head = match rows.len() {
+        0 => "it names nothing that a survey looks for, and nothing was found.".to_owned(),
+        1 if same == 1 => "its one value is the same.".to_owned(),
+        all if all == same => format!("all {all} values are the same."),
+        all => format!("{same} of {all} values are the same:"),
     };
-    let place = row.filed.filter(|_| row.verdict != Verdict::Same).map(|(key, field)| {
-        let Field { start, len, scale, offset, .. } = field;
-        format!(": {key}, {len} bits from bit {start}{}, {scale} a count, {offset} at 0", form_words(&field))
-    });
-    format!("  {}: {says}{}\n", capital(&row.slot.to_string()), place.unwrap_or_default())
+    let others = rows.iter().filter(|row| row.verdict != Verdict::Same).map(beside_line);
+    format!("\nBeside the bank file: {head}\n{}", others.collect::<String>())
+}
+
+/// '  Current of pack 1: the same bits, scaled otherwise: 0.1 a count, 0 at 0 in the file; -0.1 a count, 0 at 0 found'.
+fn beside_line(row: &Beside) -> String {
+    let says = match (row.verdict, row.filed, row.found) {
+        (Verdict::Scaled, Some((_, filed)), Some((_, found))) => {
+            let read = |field: &Field| match field.form {
+                Form::Signed => format!("signed, {}", scale_words(field)),
+                _ => scale_words(field),
+            };
+            format!("the same bits, scaled otherwise: {} in the file; {} found", read(&filed), read(&found))
+        }
+        (Verdict::Other, Some((key, filed)), Some((id, found))) => {
+            format!("other bits: {key}, {} in the file; id {id}, {} found", bits_words(&filed), bits_words(&found))
+        }
+        (Verdict::OnlyInFile, Some((key, filed)), _) => format!(
+            "only in the file, nothing that was heard speaks for it: {key}, {}, {}",
+            bits_words(&filed),
+            scale_words(&filed)
+        ),
+        (_, _, Some((id, found))) => {
+            format!("not in the file: id {id}, {}, {}", bits_words(&found), scale_words(&found))
+        }
+        _ => "not known".to_owned(),
+    };
+    format!("  {}: {says}\n", capital(&row.slot.to_string()))
+}
+
+/// '16 bits from bit 7, high byte first, signed'.
+fn bits_words(field: &Field) -> String {
+    format!("{} bits from bit {}{}", field.len, field.start, form_words(field))
+}
+
+/// '0.1 a count, 0 at 0'.
+fn scale_words(field: &Field) -> String {
+    format!("{} a count, {} at 0", field.scale, field.offset)
 }
 
 fn beside_json(row: &Beside) -> Value {
     let verdict = match row.verdict {
         Verdict::Same => "same",
+        Verdict::Scaled => "scaled",
         Verdict::Other => "other",
         Verdict::OnlyInFile => "only_in_file",
         Verdict::OnlyFound => "only_found",

@@ -131,8 +131,10 @@ fn not_judged(out: &mut String, list: &[NotJudged]) {
     if !list.is_empty() {
         out.push_str("\nNot judged\n");
     }
-    for item in list {
-        wrap(out, &format!("  {}, {}: ", item.code, item.subject), &item.why);
+    for same in list.chunk_by(|a, b| (a.code, &a.why) == (b.code, &b.why)) {
+        let Some(first) = same.first() else { continue };
+        let subjects: Vec<String> = same.iter().map(|item| item.subject.to_string()).collect();
+        wrap(out, &format!("  {}, {}: ", first.code, subjects.join(", ")), &first.why);
     }
 }
 

@@ -12,7 +12,9 @@ const SAME: f64 = 1e-6;
 pub enum Verdict {
     /// Both take it from the same bits, with the same scale.
     Same,
-    /// They take it from other bits, or with another scale.
+    /// Both take it from the same bits, with another scale, offset or sign.
+    Scaled,
+    /// They take it from other bits.
     Other,
     /// The survey did not find it.
     OnlyInFile,
@@ -29,6 +31,8 @@ pub struct Beside {
     pub verdict: Verdict,
     /// Which frames carry it by the file, and in which bits.
     pub filed: Option<(Key, Field)>,
+    /// The same by the survey.
+    pub found: Option<(Id, Field)>,
 }
 
 /// Every value that was found or that the file has, in the order of packs. What a survey never looks for (paths,
@@ -39,18 +43,20 @@ pub fn beside(found: &Found, map: &CompiledMap) -> Vec<Beside> {
     let of_role = |role: &Role| {
         let own = |(slot, ..): &&(Slot, Key, Field)| *slot == role.slot;
         let places: Vec<(Key, Field)> = filed.iter().filter(own).map(|(_, key, field)| (*key, *field)).collect();
-        let same = places.iter().find(|(key, field)| carries(*key, role.id) && is_same(field, &role.field));
-        let verdict = match (same, places.first()) {
-            (Some(_), _) => Verdict::Same,
+        let place = places.iter().find(|(key, field)| carries(*key, role.id) && same_bits(field, &role.field));
+        let verdict = match (place, places.first()) {
+            (Some((_, field)), _) if same_scale(field, &role.field) => Verdict::Same,
+            (Some(_), _) => Verdict::Scaled,
             (None, Some(_)) => Verdict::Other,
             (None, None) => Verdict::OnlyFound,
         };
-        Beside { slot: role.slot, verdict, filed: same.or(places.first()).copied() }
+        let filed = place.or(places.first()).copied();
+        Beside { slot: role.slot, verdict, filed, found: Some((role.id, role.field)) }
     };
     let mut rows: Vec<Beside> = found.roles.iter().map(of_role).collect();
     for (slot, key, field) in filed {
         if rows.iter().all(|row| row.slot != slot) {
-            rows.push(Beside { slot, verdict: Verdict::OnlyInFile, filed: Some((key, field)) });
+            rows.push(Beside { slot, verdict: Verdict::OnlyInFile, filed: Some((key, field)), found: None });
         }
     }
     rows.sort_by_key(|row| (row.slot.pack, row.slot.quantity, row.slot.index));
@@ -78,10 +84,13 @@ fn carries(key: Key, id: Id) -> bool {
     }
 }
 
-fn is_same(a: &Field, b: &Field) -> bool {
+fn same_bits(a: &Field, b: &Field) -> bool {
+    (a.start, a.len) == (b.start, b.len) && (a.order == b.order || a.len <= 1)
+}
+
+fn same_scale(a: &Field, b: &Field) -> bool {
     let near = |a: f64, b: f64| (a - b).abs() <= SAME * a.abs().max(b.abs()).max(SAME);
-    let bits = (a.start, a.len, a.form) == (b.start, b.len, b.form) && (a.order == b.order || a.len <= 1);
-    bits && near(a.scale, b.scale) && near(a.offset, b.offset)
+    a.form == b.form && near(a.scale, b.scale) && near(a.offset, b.offset)
 }
 
 #[cfg(test)]
@@ -91,7 +100,7 @@ mod tests {
     use crate::layout::{Blank, Form, Order};
 
     const FILE: &str = "[[pack]]\ncells = 4\n\
-        [[signal]]\nrole = \"cell-voltage\"\npack = 1\nnumber = \"1..2\"\nid = \"3A0\"\nstart = 0\nlength = 16\nstep = 16\nscale = 0.001\n\
+        [[signal]]\nrole = \"cell-voltage\"\npack = 1\nnumber = \"1..3\"\nid = \"3A0\"\nstart = 0\nlength = 16\nstep = 16\nscale = 0.001\n\
         [[signal]]\nrole = \"current\"\npack = 1\nid = \"3A1\"\nstart = 0\nlength = 16\nform = \"signed\"\nscale = 0.1\n\
         [[signal]]\nrole = \"charge-path\"\npack = 1\nid = \"3A1\"\nstart = 32\nlength = 1\n";
 
@@ -118,6 +127,7 @@ mod tests {
             role(Quantity::CellVoltage, 0, 0x3A0, volts),
             role(Quantity::Current, 0, 0x3A1, amps),
             role(Quantity::Temperature, 0, 0x3A2, volts),
+            role(Quantity::CellVoltage, 2, 0x3A0, Field { start: 24, ..volts }),
         ];
         let found = Found { roles, ..Found::default() };
         let rows = beside(&found, &map);
@@ -125,10 +135,11 @@ mod tests {
         let expected = [
             ("cell voltage 1 of pack 1", Verdict::Same),
             ("cell voltage 2 of pack 1", Verdict::OnlyInFile),
+            ("cell voltage 3 of pack 1", Verdict::Other),
             ("temperature 1 of pack 1", Verdict::OnlyFound),
-            ("current of pack 1", Verdict::Other),
+            ("current of pack 1", Verdict::Scaled),
         ];
         assert_eq!(seen, expected.map(|(slot, verdict)| (slot.to_owned(), verdict)));
-        assert_eq!(rows[3].filed.map(|(key, field)| (key.to_string(), field.scale)), Some(("id 3A1".into(), 0.1)));
+        assert_eq!(rows[4].filed.map(|(key, field)| (key.to_string(), field.scale)), Some(("id 3A1".into(), 0.1)));
     }
 }

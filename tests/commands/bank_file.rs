@@ -325,3 +325,18 @@ fn a_live_counter_tells_a_clock_that_was_set_from_a_gap() {
         "counts are missing: the bus was silent, and 77 frames of 1200 are lost"
     );
 }
+
+#[test]
+fn a_log_given_for_a_bank_file_is_told_from_one() {
+    let desk = Desk::new();
+    let line = "(1768021200.000000) can0 321#0102\n";
+    let log = desk.put("trip.log", line.repeat(40_000));
+    let packed = desk.put("trip.log.gz", b"\x1f\x8b\x08\x00rest");
+    for (file, what) in
+        [(&log, "this is a log, and no bank file"), (&packed, "this is a compressed file, such as a log")]
+    {
+        let ran = cellwright(&["check", &log, "--bank", file]);
+        assert_eq!(ran.code, 2, "{}", ran.err);
+        assert!(ran.err.contains(what) && ran.err.contains("'cellwright bank template' prints one"), "{}", ran.err);
+    }
+}

@@ -36,14 +36,23 @@ fn a_draft_beside_its_own_log_says_the_same_and_a_wrong_scale_is_told() {
     assert_eq!(draft.code, 0, "{}", draft.err);
     let file = desk.put("draft.toml", &draft.out);
     let ran = cellwright(&["survey", &log, "--bank", &file]);
-    let (_, beside) = ran.out.split_once("Beside the bank file\n").expect("a comparison");
+    let (_, beside) = ran.out.split_once("Beside the bank file: ").expect("a comparison");
     let rows: Vec<&str> = beside.lines().take_while(|line| !line.is_empty()).collect();
-    assert!(rows.len() >= 4 && rows.iter().all(|row| row.ends_with(": the file says the same")), "{rows:?}");
+    let [all] = rows[..] else { panic!("only the sum, not a row each: {rows:?}") };
+    let count: usize =
+        all.strip_prefix("all ").and_then(|rest| rest.strip_suffix(" values are the same.")).unwrap().parse().unwrap();
+    assert!(count >= 4, "{all}");
     let file = desk.put("wrong.toml", draft.out.replacen("scale = ", "scale = 7", 1));
     let ran = cellwright(&["survey", &log, "--bank", &file, "--format", "json"]);
     let found: Value = serde_json::from_str(&ran.out).expect("a document");
     let verdict = |number: usize| found["beside_file"][number]["verdict"].as_str().unwrap_or_default().to_owned();
-    assert_eq!((verdict(0), verdict(1)), ("other".to_owned(), "same".to_owned()), "{}", found["beside_file"]);
+    assert_eq!((verdict(0), verdict(1)), ("scaled".to_owned(), "same".to_owned()), "{}", found["beside_file"]);
+    let ran = cellwright(&["survey", &log, "--bank", &file]);
+    let told = format!(
+        "Beside the bank file: {} of {count} values are the same:\n  Cell voltage 1 of pack 1: the same bits, ",
+        count - 1
+    );
+    assert!(ran.out.contains(&told), "{}", ran.out);
 }
 
 /// Listening, the draft, a verdict: the cells that `survey` found are those that `check` judges. The invented bank's

@@ -18,14 +18,17 @@ impl Estimates {
                 self.apart = Default::default();
                 self.capacity = Default::default();
                 self.resistance = Default::default();
+                self.reported = Default::default();
             }
             // The same ampere-hours are another share: the state of charge is known again at the next full charge.
             Change::CapacityChanged => {
+                self.reported = Default::default();
                 self.soc = Default::default();
                 self.capacity = Default::default();
             }
             // Everything that is counted in amperes may have been wrong.
             Change::CurrentSensorChanged => {
+                self.reported = Default::default();
                 self.soc = Default::default();
                 self.capacity = Default::default();
                 self.apart = Default::default();

@@ -25,6 +25,7 @@ pub mod minute;
 pub mod offset;
 pub mod one_way;
 pub mod polar;
+pub mod reported;
 pub mod resistance;
 mod resistance_rows;
 pub mod rest;
@@ -81,6 +82,8 @@ pub struct Estimates {
     pub resistance: resistance::Resistance,
     /// Charge that went one way.
     pub one_way: one_way::OneWay,
+    /// The state of charge that the pack reports, beside the count.
+    pub reported: reported::Reported,
     /// The balance leads.
     pub leads: leads::Leads,
     /// Heat that a connection gives off.

@@ -3,6 +3,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::engine::estimate::reported::Said;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -11,6 +12,7 @@ const CAPACITY: u8 = 0;
 const SERIES: u8 = 1;
 const GONE: u8 = 2;
 const BYPASS: u8 = 3;
+const REPORTED: u8 = 4;
 /// The least that a measured capacity may be is above so many times what is described.
 const SURE: f64 = 1.05;
 /// A sum of two days may be off by this much for each hour: the current sensor's offset.
@@ -29,46 +31,44 @@ pub(super) const RULE: Rule = Rule {
     tell,
 };
 
+/// What is met now.
+struct Met {
+    series: bool,
+    /// More charge went one way than there is room for.
+    much: bool,
+    /// More was measured.
+    larger: bool,
+    gone: bool,
+    hidden: bool,
+    reported: Option<Said>,
+}
+
 fn judge(bench: &Bench, court: &mut Court) {
-    let view = bench.view;
-    if view.capacity.is_none() {
-        return court.not_judged(Why::NoCapacity);
-    }
-    if view.current.is_none() {
+    let Some(filed) = bench.view.capacity else { return court.not_judged(Why::NoCapacity) };
+    if bench.view.current.is_none() {
         return court.not_judged(Why::NoCurrent);
     }
     court.judged();
-    let series = too_many_cells(bench);
-    let limits = bench.limits;
-    let (filed, one_way) = (view.capacity.unwrap_or(0.0), bench.pack.estimates.one_way.most());
-    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
-    let much = one_way > limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
-    let measured = bench.pack.estimates.capacity.measured();
-    let larger = measured.is_some_and(|m| m.ah > limits.get(L::FiledMeasured) * filed && m.ah - m.off > SURE * filed);
-    let learnt = &bench.pack.estimates.resistance;
-    let factor = learnt.jump().unwrap_or(1.0);
-    let gone = factor > limits.get(L::FiledGone);
-    let (times, volts) = learnt.bypass.seen();
-    let hidden = learnt.bypass.is_sure(limits);
-    let any = series || much || larger || gone || hidden;
-    if !any && !court.has_cases() {
+    let met = met(bench, filed);
+    let plain = met.much || met.larger || met.hidden || met.reported.is_some();
+    if !(plain || met.series || met.gone || court.has_cases()) {
         return;
     }
     let count = bench.pack.gauge(Quantity::PackVoltage).count();
-    let series_sign =
-        Sign::new(Severity::Warning, series, series).held(limits.get(L::FiledSeriesMinutes) * 60.0).read(2, count, 1);
-    let warning = if gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
-    let plain = much || larger || hidden;
+    let hold = bench.limits.get(L::FiledSeriesMinutes) * 60.0;
+    let series_sign = Sign::new(Severity::Warning, met.series, met.series).held(hold).read(2, count, 1);
+    let warning = if met.gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
     let subject = Subject::pack(bench.pack.number);
     let signs = [Sign::new(Severity::Notice, plain, plain), warning];
     let told = court.case(subject).filter(|case| case.worst.is_some()).map(|case| case.kind);
     court.say(subject, &signs, &[]);
     let warned = court.case(subject).is_some_and(|case| case.active() == Some(Severity::Warning));
     let kind = match () {
-        () if gone => GONE,
-        () if series && warned => SERIES,
-        () if much || larger => CAPACITY,
-        () if hidden => BYPASS,
+        () if met.gone => GONE,
+        () if met.series && warned => SERIES,
+        () if met.much || met.larger => CAPACITY,
+        () if met.hidden => BYPASS,
+        () if met.reported.is_some() => REPORTED,
         () => return, // nothing any more, or a voltage that has not yet stood for long
     };
     // What weighs more is told for as long as the finding stands, with its own figures and no others.
@@ -78,23 +78,58 @@ fn judge(bench: &Bench, court: &mut Court) {
     if told.is_some_and(|told| told != kind) {
         court.forget_figures(subject);
     }
-    let facts = match kind {
-        GONE => vec![(Fact::ResistanceFactor, factor)],
-        SERIES => view.mean.map(|mean| (Fact::MeanVolts, mean)).into_iter().collect(),
+    court.say(subject, &signs, &figures(bench, &met, kind, filed));
+    court.kind(subject, kind);
+}
+
+fn met(bench: &Bench, filed: f64) -> Met {
+    let (limits, estimates) = (bench.limits, &bench.pack.estimates);
+    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
+    let room = limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
+    let beyond = limits.get(L::FiledMeasured) * filed;
+    Met {
+        series: too_many_cells(bench),
+        much: estimates.one_way.most() > room,
+        larger: estimates.capacity.measured().is_some_and(|m| m.ah > beyond && m.ah - m.off > SURE * filed),
+        gone: estimates.resistance.jump().unwrap_or(1.0) > limits.get(L::FiledGone),
+        hidden: estimates.resistance.bypass.is_sure(limits),
+        reported: contradicts(bench, filed),
+    }
+}
+
+/// The figures of a kind.
+fn figures(bench: &Bench, met: &Met, kind: u8, filed: f64) -> Vec<(Fact, f64)> {
+    let estimates = &bench.pack.estimates;
+    match kind {
+        GONE => vec![(Fact::ResistanceFactor, estimates.resistance.jump().unwrap_or(1.0))],
+        SERIES => bench.view.mean.map(|mean| (Fact::MeanVolts, mean)).into_iter().collect(),
         CAPACITY => {
-            let measured = measured.filter(|_| larger).map(|measured| (Fact::MeasuredAh, measured.ah));
-            let moved = much.then_some((Fact::OneWayAh, one_way));
+            let measured = estimates.capacity.measured().filter(|_| met.larger);
+            let measured = measured.map(|measured| (Fact::MeasuredAh, measured.ah));
+            let moved = met.much.then(|| (Fact::OneWayAh, estimates.one_way.most()));
             [Some((Fact::FiledAh, filed)), moved, measured].into_iter().flatten().collect()
         }
-        _ => vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)],
-    };
-    court.say(subject, &signs, &facts);
-    court.kind(subject, kind);
+        REPORTED => {
+            let of = |said: Said| [(Fact::SocMovedPercent, said.moved * 100.0), (Fact::SocMovedAh, said.ah)];
+            met.reported.map(of).into_iter().flatten().chain([(Fact::FiledAh, filed)]).collect()
+        }
+        _ => {
+            let (times, volts) = estimates.resistance.bypass.seen();
+            vec![(Fact::HiddenSteps, f64::from(times)), (Fact::HiddenMillivolts, volts * 1e3)]
+        }
+    }
 }
 
 /// Which kind is told when several are met: the one that puts most at stake.
 fn weight(kind: u8) -> usize {
-    [BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
+    [REPORTED, BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
+}
+
+/// What the reported state of charge and the count say together, where no described capacity fits both.
+fn contradicts(bench: &Bench, filed: f64) -> Option<Said> {
+    let limits = bench.limits;
+    let (more, less) = (limits.get(L::FiledReportedMore) * filed, limits.get(L::FiledReportedLess) * filed);
+    bench.pack.estimates.reported.said().filter(|said| said.low > more || said.high < less)
 }
 
 /// With pack voltage only: above what cells can stand at while they are drawn from.
@@ -138,6 +173,11 @@ fn tell(told: &Told) -> Story {
             "Look what is connected on the battery's side of the current sensor; charge, state of charge and capacity are \
              wrong by what it takes. Settle it with a clamp meter at the pack.",
         ),
+        REPORTED => (
+            reported_words(told),
+            "Compare a steady current with a clamp meter. If it is right, compare the described capacity with what is \
+             printed on the pack and with what its BMS is set to, and correct what is wrong.",
+        ),
         _ => (
             format!(
                 "{} {}, which is described with {:.0} Ah: its capacity is larger than described, or the current sensor reads \
@@ -153,6 +193,23 @@ fn tell(told: &Told) -> Story {
         ),
     };
     Story { text, what_to_do: what_to_do.into() }
+}
+
+/// The contradiction, and everything that can be behind it: from the data alone none of it can be told from the others.
+fn reported_words(told: &Told) -> String {
+    let fact = |fact| told.evidence.get(fact).unwrap_or_default();
+    let (moved, ah, filed) = (fact(Fact::SocMovedPercent), fact(Fact::SocMovedAh), fact(Fact::FiledAh));
+    let causes = if ah > moved / 100.0 * filed {
+        "its capacity is larger than described, the current sensor reads too much"
+    } else {
+        "its capacity is smaller than described (aged cells, or a wrong number), the current sensor reads too little, \
+         something bypasses it"
+    };
+    format!(
+        "{} reports that its charge moved by {moved:.0} %, and {ah:.0} Ah were counted meanwhile; it is described with \
+         {filed:.0} Ah. The three do not go together: {causes}, or the reported state of charge is wrong.",
+        super::capital(told.subject)
+    )
 }
 
 #[cfg(test)]
@@ -195,6 +252,45 @@ mod tests {
         assert!(told.text.contains("or the current sensor reads too much"), "{}", told.text);
         let figures: Vec<Fact> = told.evidence.0.iter().map(|(fact, _)| *fact).collect();
         assert_eq!(figures, [Fact::FiledAh, Fact::OneWayAh], "its own and no other kind's");
+    }
+
+    /// Drawn at 20 A for hours while the BMS counts by a capacity of its own; the bank is described with 100 Ah.
+    fn reported(bms_ah: f64, hours: f64) -> Story {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, hours * 3600.0, 10.0, |t, bus| {
+            bus.cells(&[3.28; 4]);
+            bus.current(-20.0);
+            let soc = 0.93 - 20.0 * t / 3600.0 / bms_ah;
+            bus.one(Quantity::ReportedSoc, (soc * 100.0).round() / 100.0);
+        });
+        story
+    }
+
+    #[test]
+    fn a_reported_charge_that_moves_otherwise_than_the_count_is_told_with_all_that_can_be_behind_it() {
+        let text =
+            |story: &Story| story.snapshot().findings.into_iter().find(|f| f.code == "bank-description").unwrap().text;
+        let larger = reported(180.0, 5.0);
+        assert_eq!(larger.found_of("bank-description").len(), 1, "{:?}", larger.findings());
+        assert_eq!(
+            text(&larger),
+            "Pack 1 reports that its charge moved by 56 %, and 100 Ah were counted meanwhile; it is described with 100 Ah. \
+             The three do not go together: its capacity is larger than described, the current sensor reads too much, \
+             or the reported state of charge is wrong."
+        );
+        assert_eq!(
+            text(&reported(50.0, 2.0)),
+            "Pack 1 reports that its charge moved by 80 %, and 40 Ah were counted meanwhile; it is described with 100 Ah. \
+             The three do not go together: its capacity is smaller than described (aged cells, or a wrong number), the \
+             current sensor reads too little, something bypasses it, or the reported state of charge is wrong."
+        );
+    }
+
+    #[test]
+    fn a_bms_that_counts_by_a_capacity_a_fifth_off_is_ordinary() {
+        for bms_ah in [80.0, 90.0, 100.0, 110.0, 120.0] {
+            assert!(reported(bms_ah, 4.0).found_of("bank-description").is_empty(), "{bms_ah} Ah");
+        }
     }
 
     /// Cells of 2.5 mΩ; the sensor sees `seen` of what flows.

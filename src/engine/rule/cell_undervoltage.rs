@@ -1,6 +1,6 @@
 //! `cell-undervoltage`: a cell is drawn too low, judged at rest or corrected for what the load takes off.
 
-use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
+use super::{Bench, Court, Judge, Rule, Sighting, Story, Told, Why, capital};
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::case::Sign;
 use crate::engine::view::{CellNow, View};
@@ -38,6 +38,18 @@ struct Sag {
     hold_secs: f64,
     /// Why the load is only assumed.
     assumed: Option<Why>,
+    /// Why less may be taken off than is reckoned with, and which part of it is sure.
+    doubt: Option<(Why, f64)>,
+}
+
+impl Sag {
+    /// Whether a voltage that the reckoned lift clears would be too low with what of the lift is sure.
+    fn sighting(&self, subject: Subject, (volts, count): (f64, u32), lift: f64, limits: &Limits) -> Option<Sighting> {
+        let (why, sure) = self.doubt?;
+        let notice = limits.get(L::UndervoltageNotice);
+        let open = volts + lift >= notice && volts + sure * lift < notice;
+        open.then_some(Sighting { subject, why, volts, count })
+    }
 }
 
 fn judge(bench: &Bench, court: &mut Court) {
@@ -51,16 +63,17 @@ fn judge(bench: &Bench, court: &mut Court) {
         court.not_judged(Why::SomeCellsMissing);
     }
     let near = bench.limits.get(L::UndervoltageNotice) + WELL_ABOVE;
-    if !court.has_cases() && view.cells.iter().all(|cell| cell.recent.low > near) {
+    if !court.has_cases() && !court.has_doubt() && view.cells.iter().all(|cell| cell.recent.low > near) {
         return;
     }
     let sag = sag(bench);
-    for cell in &view.cells {
-        judge_cell(bench, &sag, cell, court);
-    }
+    let seen = view.cells.iter().filter_map(|cell| judge_cell(bench, &sag, cell, court));
+    let seen = seen.min_by(|a, b| a.volts.total_cmp(&b.volts));
+    court.doubts(bench, seen, sag.hold_secs);
 }
 
-fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) {
+/// Judges a cell; returns what could not be told of it.
+fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) -> Option<Sighting> {
     let limits = bench.limits;
     let link = bench.spec.links.get(usize::from(cell.cell)).copied().flatten().map_or(0.0, |ohms| ohms.get());
     let amps = sag.rate * bench.view.capacity.unwrap_or(0.0);
@@ -69,10 +82,12 @@ fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) {
     let suspicious = cell.recent.low + lift.min(0.0) < limits.get(L::UndervoltageNotice);
     if suspicious {
         if is_no_reading(bench, cell) {
-            return court.not_judged(Why::SomeCellsMissing);
+            court.not_judged(Why::SomeCellsMissing);
+            return None;
         }
         if bench.view.lead_may_be_open(cell.cell, limits) {
-            return court.not_judged(Why::LeadMayBeOpen);
+            court.not_judged(Why::LeadMayBeOpen);
+            return None;
         }
         if let Some(why) = sag.assumed {
             court.not_judged(why);
@@ -100,7 +115,9 @@ fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) {
     if sag.assumed.is_some() {
         facts[2] = facts[0];
     }
-    court.say(Subject::cell(bench.pack.number, cell.cell), &signs, &facts);
+    let subject = Subject::cell(bench.pack.number, cell.cell);
+    court.say(subject, &signs, &facts);
+    sag.sighting(subject, (cell.recent.high, cell.count), lift, limits)
 }
 
 /// A voltage at the low end of what its signal can say is no reading.
@@ -131,6 +148,7 @@ fn judge_substitute(bench: &Bench, court: &mut Court) {
     let signs = [sign(Severity::Notice, L::UndervoltageNotice), sign(Severity::Warning, L::UndervoltageWarning)];
     court.say(subject, &signs, &[(Fact::MeanVolts, mean), (Fact::LowestVolts, mean), (Fact::CorrectedVolts, lifted)]);
     court.kind(subject, SUBSTITUTE);
+    court.doubts(bench, sag.sighting(subject, (mean, count), sag.volts, limits), sag.hold_secs);
 }
 
 /// What the load takes off: the largest of the last seconds, since the voltage comes back slowly. While the load is
@@ -148,14 +166,26 @@ fn sag(bench: &Bench) -> Sag {
     let rate = rate.unwrap_or_else(|| rated.unwrap_or(limits.get(L::OverCurrentDischarge)));
     let quiet = rest.quiet_since().is_some() || assumed.is_some();
     let hold = if quiet { L::UndervoltageRestSeconds } else { L::UndervoltageLoadSeconds };
-    let ratio = RESISTANCE_RATIO_PLETT.at(celsius(view, limits));
-    Sag { volts: rate * limits.get(L::UndervoltageSag) * ratio, ratio, rate, hold_secs: limits.get(hold), assumed }
+    let known = celsius(view);
+    let ratio = RESISTANCE_RATIO_PLETT.at(known.unwrap_or(limits.get(L::UndervoltageNoTemperature)));
+    let doubt = match (assumed, known) {
+        (Some(why), _) => Some((why, 0.0)),
+        (None, None) => Some((Why::NoTemperature, 1.0 / ratio.max(1.0))), // as warm as the sag is told for
+        (None, Some(_)) => None,
+    };
+    Sag {
+        volts: rate * limits.get(L::UndervoltageSag) * ratio,
+        ratio,
+        rate,
+        hold_secs: limits.get(hold),
+        assumed,
+        doubt,
+    }
 }
 
 /// The coldest cell has the largest resistance.
-fn celsius(view: &View, limits: &Limits) -> f64 {
-    let known = view.coldest().filter(|_| view.role_known);
-    known.map_or(limits.get(L::UndervoltageNoTemperature), |sensor| sensor.celsius)
+fn celsius(view: &View) -> Option<f64> {
+    view.coldest().filter(|_| view.role_known).map(|sensor| sensor.celsius)
 }
 
 fn tell(told: &Told) -> Story {
@@ -272,6 +302,43 @@ mod tests {
         };
         assert!(told(-5.0).is_empty(), "{:?}", told(-5.0));
         assert_eq!(told(35.0).len(), 4, "warm cells do not sag by so much: they are empty");
+    }
+
+    /// A load of 0.6C takes the cells low for so long, then the charger or a rest.
+    fn without_a_temperature(load_secs: f64, after: f64) -> Story {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 600.0, 1.0, |t, bus| {
+            let load = (60.0..60.0 + load_secs).contains(&t);
+            bus.celsius(1, 20.0); // on the electronics
+            bus.current(if load {
+                -60.0
+            } else if t > 300.0 {
+                after
+            } else {
+                -2.0
+            });
+            bus.cells(&[3.2, if load { 2.71 } else { 3.1 }, 3.2, 3.2]);
+        });
+        story
+    }
+
+    #[test]
+    fn what_only_a_temperature_could_tell_stays_open_until_a_rest_tells_it() {
+        let mut warm = Story::new(four_cells());
+        warm.run(0.0, 120.0, 1.0, |t, bus| {
+            bus.celsius(0, 25.0);
+            bus.current(-60.0);
+            bus.cells(&[3.2, if t > 60.0 { 2.71 } else { 3.1 }, 3.2, 3.2]);
+        });
+        assert_eq!(warm.findings(), ["cell-undervoltage notice cell 2 of pack 1 from 62 s to 120 s, active"]);
+        let charged = without_a_temperature(60.0, 30.0);
+        assert!(charged.findings().is_empty(), "it may have been cold: {:?}", charged.findings());
+        let open = "no valid cell or case temperature to tell how much of it the load took, when cell 2 of pack 1 fell \
+                    to 2.71 V, last at 2027-01-15 08:02:00 UTC";
+        assert_eq!(charged.why_not("cell-undervoltage").as_deref(), Some(open));
+        assert_eq!(charged.snapshot().verdict.level, crate::model::Level::NotKnown);
+        assert_eq!(without_a_temperature(60.0, 0.0).why_not("cell-undervoltage"), None, "at rest it stands at 3.1 V");
+        assert_eq!(without_a_temperature(3.0, 30.0).why_not("cell-undervoltage"), None, "too short to tell anything");
     }
 
     #[test]

@@ -268,7 +268,7 @@ mod tests {
             bus.cells(&[3.43, 3.43, 3.52]);
             bus.current(2.0);
         });
-        assert_eq!(story.why_not("imbalance").unwrap(), "some cell voltages are missing");
+        assert_eq!(story.why_not("imbalance").unwrap(), "some cell voltages are missing: cell 4 of pack 1");
         story.run(60.0, 120.0, 1.0, |_, bus| bus.cells(&[3.3; 4]));
         story.run(120.0, 180.0, 1.0, |_, bus| {
             bus.cells(&[3.3; 4]);

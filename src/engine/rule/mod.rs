@@ -13,6 +13,7 @@ mod cell_undervoltage;
 mod charger_profile;
 mod clock_step;
 mod cold_charge;
+mod doubt;
 mod heater_weak;
 mod high_resistance_connection;
 mod hot_exposure;
@@ -30,6 +31,8 @@ mod sensor_fault;
 mod stale_data;
 mod temperature_spread;
 mod unequal_sharing;
+
+pub use doubt::{Doubt, Sighting};
 
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
@@ -271,6 +274,8 @@ pub struct Answer {
     pub judged: Option<Stamp>,
     /// Why it is not judged now; none when it is.
     pub why: Option<Why>,
+    /// What it saw and could not tell.
+    pub doubt: Option<Doubt>,
 }
 
 /// Takes down what a rule says: which conditions are met, and whether it could judge at all.
@@ -288,7 +293,7 @@ pub struct Court<'a> {
 impl Court<'_> {
     /// The rule could judge at this tick.
     pub fn judged(&mut self) {
-        *self.answer = Answer { judged: Some(self.now.engine), why: None };
+        (self.answer.judged, self.answer.why) = (Some(self.now.engine), None);
     }
 
     /// The rule could not judge at this tick. What was found stays; what was active about `gone` ends.

@@ -24,6 +24,22 @@ impl When {
         let raw = self.field.get(data);
         raw.is_some_and(|raw| self.any_of.iter().any(|(low, high)| (*low..=*high).contains(&raw)))
     }
+
+    /// Whether no frame fulfils both: the same switch, and no number in both. Ranges stand in rising order.
+    #[must_use]
+    pub fn excludes(&self, other: &Self) -> bool {
+        let (mut a, mut b) = (self.any_of.iter().peekable(), other.any_of.iter().peekable());
+        while let (Some((low, high)), Some((other_low, other_high))) = (a.peek(), b.peek()) {
+            if high < other_low {
+                a.next();
+            } else if other_high < low {
+                b.next();
+            } else {
+                return false;
+            }
+        }
+        self.field == other.field
+    }
 }
 
 /// One field of a message, and where its value goes.
