@@ -53,7 +53,7 @@ mod tests {
     #[test]
     fn eleven_of_nine_hundred_may_be_chance_and_a_hundred_and_thirty_of_ten_thousand_are_not() {
         assert!(!is_beyond_chance(928, 11, 1.0));
-        assert!(is_beyond_chance(928, 17, 1.0));
+        assert!(is_beyond_chance(928, 18, 1.0));
         assert!(!is_beyond_chance(10_000, 110, 1.0));
         assert!(is_beyond_chance(10_000, 130, 1.0));
         assert!(!is_beyond_chance(1000, 0, 0.01));
