@@ -43,7 +43,8 @@ pub(super) fn table(reader: &mut Reader, top: &reader::Table, bank: &Bank) -> Op
     let mut found: Vec<Column> = Vec::new();
     for one in &columns {
         let new = column(reader, top, one).unwrap_or_default();
-        let misfit = new.iter().find_map(|column| fit::is_described(column.slot, (0, 0), bank).err());
+        let misfit =
+            new.iter().find_map(|column| fit::is_described((column.slot, &column.heading), (0, 0), bank).err());
         let again = new.iter().find(|column| found.iter().any(|other| other.slot == column.slot));
         let twice = again.map(|column| Trouble::Twice { what: compile::shown(column.slot), by: "columns" });
         if let Some(trouble) = misfit.or(twice) {

@@ -17,21 +17,22 @@ const ONE: &str = "a measured value has its own bits: correct one of the two, or
 pub(super) fn fits(signals: &[Signal], bank: &Bank) -> Result<(), Trouble> {
     let further = |place: Option<crate::layout::Place>| place.map_or(0, |place| place.count.saturating_sub(1));
     for signal in signals {
-        is_described(signal.slot, (further(signal.places.pack), further(signal.places.index)), bank)?;
+        let further = (further(signal.places.pack), further(signal.places.index));
+        is_described((signal.slot, &signal.name), further, bank)?;
         let bits = signal.field.bits();
         let places = [(signal.places.pack, "pack-in"), (signal.places.index, "number-in")];
         let places = places.iter().filter_map(|(place, key)| Some((place.as_ref()?.field, *key)));
         let mut readers = signal.when.iter().map(|when| (when.field, "when")).chain(places);
         if let Some((_, by)) = readers.find(|(field, _)| overlap(&bits, &field.bits())) {
-            return Err(Trouble::OnSwitch { slot: shown(signal.slot), key: signal.key.to_string(), by });
+            return Err(Trouble::OnSwitch { slot: named(signal.slot, &signal.name), key: signal.key.to_string(), by });
         }
     }
     Ok(())
 }
 
-/// Whether a value's pack and cell are described, and so many further on by a number in the data. A file that
-/// describes no pack leaves that to the bus.
-pub(super) fn is_described(slot: Slot, (packs, cells): (u8, u8), bank: &Bank) -> Result<(), Trouble> {
+/// Whether the pack and cell of a value, with the name of its signal, are described, and so many further on by a number
+/// in the data. A file that describes no pack leaves that to the bus.
+pub(super) fn is_described((slot, name): (Slot, &str), (packs, cells): (u8, u8), bank: &Bank) -> Result<(), Trouble> {
     if bank.packs.is_empty() || is_of_the_bank(slot.quantity) {
         return Ok(());
     }
@@ -43,10 +44,10 @@ pub(super) fn is_described(slot: Slot, (packs, cells): (u8, u8), bank: &Bank) ->
                 1 => "one pack is".to_owned(),
                 packs => format!("{packs} packs are"),
             };
-            return Err(Trouble::NoSuchPack { slot: shown(Slot { pack, ..slot }), packs });
+            return Err(Trouble::NoSuchPack { slot: named(Slot { pack, ..slot }, name), packs });
         };
         if let Some(cells) = described.cells.filter(|cells| of_cells && last.index >= *cells) {
-            return Err(Trouble::NoSuchCell { slot: shown(Slot { pack, ..last }), cells });
+            return Err(Trouble::NoSuchCell { slot: named(Slot { pack, ..last }, name), cells });
         }
     }
     Ok(())
@@ -73,9 +74,9 @@ impl Taken {
             });
             if let (Some((other, taken, other_line)), true) = (clash, first.is_ok()) {
                 first = Err(Trouble::Overlap {
-                    slot: named(signal),
+                    slot: named(signal.slot, &signal.name),
                     key: signal.key.to_string(),
-                    other: named(other),
+                    other: named(other.slot, &other.name),
                     line: *other_line,
                     hint: if bits == *taken { ONE } else { MOVE },
                 });
@@ -124,9 +125,6 @@ fn is_measured(role: Quantity) -> bool {
 }
 
 /// The value, with the signal's own name where it has one.
-fn named(signal: &Signal) -> String {
-    match signal.name.as_str() {
-        "" => shown(signal.slot),
-        name => format!("{} ('{name}')", shown(signal.slot)),
-    }
+fn named(slot: Slot, name: &str) -> String {
+    if name.is_empty() { shown(slot) } else { format!("{} ('{name}')", shown(slot)) }
 }

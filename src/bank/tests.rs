@@ -199,7 +199,7 @@ fn a_cell_or_a_pack_that_is_not_described_is_refused() {
     let column =
         "[[pack]]\ncells = 4\n[table]\n[[column]]\nrole = \"cell-voltage\"\nnumber = \"2..5\"\nheading = \"C{2..5}\"\n";
     let told = refused(column);
-    assert!(told.starts_with("line 4: cell-voltage 5 of pack 1: that pack has 4 cells in series"), "{told}");
+    assert!(told.starts_with("line 4: cell-voltage 5 of pack 1 ('C5'): that pack has 4 cells in series"), "{told}");
     let twice = column.replace("2..5", "1..2") + "[[column]]\nrole = \"cell-voltage\"\nnumber = 2\nheading = \"Low\"\n";
     assert_eq!(refused(&twice), "line 8: cell-voltage 2 of pack 1 is given by two columns");
 }
