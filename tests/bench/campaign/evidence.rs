@@ -103,12 +103,12 @@ impl Evidence {
         self.behind.iter().map(ends).map(|(low, high)| high - low).fold(0.0, f64::max)
     }
 
-    /// What a cell fell behind from the first full charge to the last, and from the first visit of the bottom, Ah.
+    /// What a cell fell behind its siblings from the first full charge to the last, and from the first visit of the
+    /// bottom, Ah.
     pub(super) fn lost(&self, cell: usize) -> (f64, f64) {
-        let at = |visit: Option<&Vec<f64>>| visit.and_then(|all| all.get(cell)).copied().unwrap_or(0.0);
-        let early = |visit: Option<&(f64, Vec<f64>)>| at(visit.map(|(_, all)| all));
-        let tops = at(self.behind.last()) - at(self.behind.first());
-        (tops, early(self.early.last()) - early(self.early.first()))
+        let tops = self.behind.first().zip(self.behind.last()).map_or(0.0, |(then, now)| fell(cell, then, now));
+        let bottoms = self.early.first().zip(self.early.last());
+        (tops, bottoms.map_or(0.0, |((_, then), (_, now))| fell(cell, then, now)))
     }
 
     /// Hours in which a cell was to be bled and the lowest was not.
@@ -145,6 +145,16 @@ impl Evidence {
     pub(super) fn moved(&self) -> f64 {
         self.siblings.map_or(0.0, |(cold, warm)| warm - cold)
     }
+}
+
+/// How much further behind a cell stands, against what half of the others moved by.
+fn fell(cell: usize, then: &[f64], now: &[f64]) -> f64 {
+    let moved: Vec<f64> = now.iter().zip(then).map(|(now, then)| now - then).collect();
+    let mut others: Vec<f64> =
+        moved.iter().enumerate().filter(|(other, _)| *other != cell).map(|(_, moved)| *moved).collect();
+    others.sort_by(f64::total_cmp);
+    let middle = others.get(others.len() / 2).copied().unwrap_or(0.0);
+    moved.get(cell).copied().unwrap_or(0.0) - middle
 }
 
 /// By cell: how far a figure lies above that of the median.
