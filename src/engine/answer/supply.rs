@@ -31,7 +31,7 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
     let verdict = match (low >= WINTER, high < WINTER) {
         (true, _) => "Four months without a charge are within that, as long as the draw stays as it is.",
         (false, true) => {
-            "Four months without a charge are not: switch off what draws at the main switch, or have it charged in between."
+            "Four months without a charge are longer than that: switch off what draws at the main switch, or have it charged in between."
         }
         (false, false) => {
             "Whether it is four months without a charge nobody can tell from this: look again after a month."
