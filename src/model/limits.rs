@@ -181,7 +181,7 @@ limits! {
     StorageLoadRate "low-in-storage.load-rate" = 0.05 "C" [0.0, 1.0] Judgement, "Load means more than this";
     StorageNoticeDays "low-in-storage.notice-days" = 30.0 "days" [1.0, 400.0] Judgement, "Notice when a tenth may be reached sooner";
     StorageWarningDays "low-in-storage.warning-days" = 7.0 "days" [0.0, 400.0] Judgement, "Warning when sooner than this";
-    StorageRestHours "low-in-storage.rest-hours" = 12.0 "h" [1.0, 1000.0] Judgement, "Or at rest for this long with the mean cell below the marks";
+    StorageRestHours "low-in-storage.rest-hours" = 12.0 "h" [1.0, 1000.0] Judgement, "Or at rest for this long with the lowest cell below the marks";
     StorageLowNotice "low-in-storage.rest-notice" = 3.20 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 12 %)"), "Notice below it";
     StorageLowWarning "low-in-storage.rest-warning" = 3.13 "V" [2.5, 3.3] Computed("the open-circuit table of docs/sources.md (about 8 %)"), "Warning below it";
     StorageHoldHours "low-in-storage.hold-hours" = 1.0 "h" [0.0, 100.0] Judgement, "For this long";

@@ -54,7 +54,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     for (fact, value) in [
         (Fact::DaysLeft, days.map(|found| found.0)),
         (Fact::DrawAmps, days.map(|found| found.1)),
-        (Fact::MeanVolts, low),
+        (Fact::LowestVolts, low),
     ] {
         if let Some(value) = value {
             facts[count] = (fact, value);
@@ -87,21 +87,26 @@ fn projected(bench: &Bench) -> Option<(f64, f64)> {
     Some((days, draw))
 }
 
-/// The mean cell, when it has rested for long and stands low, V.
+/// The lowest cell, when the pack has rested for long and it stands low, V; the mean while a lead may read wrong.
 fn rested_low(bench: &Bench) -> Option<f64> {
     let (view, limits) = (bench.view, bench.limits);
     let mean = view.mean.filter(|_| !view.mean_from_pack)?;
+    let leads = &bench.pack.estimates.leads;
+    let blind = leads.any(view, limits) || leads.doubtful();
+    let volts = view.lowest().map(|cell| cell.volts).filter(|_| !blind).unwrap_or(mean);
     let rested = bench.pack.estimates.rest.since(view.now, limits)?;
     let long = view.now.since(rested) >= limits.get(L::StorageRestHours) * 3600.0;
-    (long && mean < limits.get(L::StorageLowNotice)).then_some(mean)
+    (long && volts < limits.get(L::StorageLowNotice)).then_some(volts)
 }
 
 fn tell(told: &Told) -> Story {
     let get = |fact| told.evidence.get(fact);
     let what = capital(told.subject);
-    let text = match (told.kind, get(Fact::MeanVolts)) {
+    let text = match (told.kind, get(Fact::LowestVolts)) {
         (VOLTAGE, Some(volts)) => {
-            format!("{what} rests at {volts:.2} V a cell: it is nearly empty, and discharges itself further.")
+            format!(
+                "{what} rests with its lowest cell at {volts:.2} V: that cell is nearly empty, and discharges itself further."
+            )
         }
         _ => format!(
             "{what} is not used and may be down to a tenth in {:.0} days, by a draw of {:.2} A beyond what its sensor may be off.",
@@ -182,5 +187,19 @@ mod tests {
         assert_eq!(rested(3.18, 14.0), ["low-in-storage notice pack 1"]);
         assert_eq!(rested(3.10, 14.0), ["low-in-storage warning pack 1"]);
         assert!(rested(3.18, 11.0).is_empty() && rested(3.22, 60.0).is_empty());
+    }
+
+    /// A small cell ended the last discharge: the others hold a third yet, and it goes on discharging itself.
+    #[test]
+    fn one_cell_that_rests_near_empty_is_told_whatever_the_others_hold() {
+        let mut story = Story::new(four_cells());
+        story.run(0.0, 14.0 * HOUR, 60.0, |_, bus| {
+            bus.cells(&[3.26, 3.26, 3.08, 3.26]);
+            bus.current(0.0);
+        });
+        assert_eq!(found(&story), ["low-in-storage warning pack 1"]);
+        let text =
+            &story.snapshot().findings.into_iter().find(|finding| finding.code == "low-in-storage").unwrap().text;
+        assert!(text.starts_with("Pack 1 rests with its lowest cell at 3.08 V"), "{text}");
     }
 }
