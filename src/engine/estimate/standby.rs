@@ -93,7 +93,7 @@ impl Standby {
         if hour != self.open.hour {
             self.turn(hour, view, told, limits);
         }
-        let (Some((_, low)), Some(capacity)) = (rates, view.capacity) else { return };
+        let Some((_, low)) = rates else { return };
         self.idle = self.idle.filter(|idle| view.now.since(idle.seen) <= UNSEEN_SECS);
         if let Some(idle) = &mut self.idle {
             idle.seen = view.now;
@@ -101,7 +101,8 @@ impl Standby {
         if charges || -low > limits.get(L::StorageLoadRate) {
             self.idle = None;
         } else if self.idle.is_none() {
-            let low = told.soc.known(capacity, limits).map(|known| known.low);
+            let known = told.soc.estimate(view, view.now, limits);
+            let low = known.ok().map(|(known, _)| known.low);
             self.idle =
                 Some(Idle { since: view.now, seen: view.now, net: told.charge.net(), secs: told.charge.secs, low });
         }

@@ -164,6 +164,20 @@ mod tests {
         }
     }
 
+    /// Two months on a float below the knee: what the sensor may be off has made the state of charge unknown when the bank
+    /// is left the next time, and of what is not known nothing runs low.
+    #[test]
+    fn a_state_of_charge_that_is_no_longer_known_does_not_run_low() {
+        let mut story = laid_up(0.99, 0.0, 0.1, 60.0);
+        let from = 7.0 * HOUR;
+        story.run(from, from + 60.0 * 24.0 * HOUR, 300.0, |t, bus| {
+            bus.cells(&[3.32; 4]);
+            bus.current(if (t / HOUR) % 240.0 < 0.5 { 2.0 } else { 0.0 });
+            bus.celsius(0, 15.0);
+        });
+        assert!(found(&story).is_empty(), "{:?}", story.findings());
+    }
+
     #[test]
     fn a_bank_that_is_used_each_day_is_not_in_store() {
         let mut story = laid_up(0.25, 3.0, 0.1, 60.0);
