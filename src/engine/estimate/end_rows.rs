@@ -93,6 +93,8 @@ fn balanced(pack: &Pack) -> Estimate {
 
 /// A cell's distance is told when it is so many times its half width: of sixteen cells one would else stand out by chance.
 const TOLD: f64 = 2.0;
+/// At the top most are level, and what the current adds to each is not learnt yet at the first: there it is this many.
+const TOLD_AT_TOP: f64 = 3.0;
 
 /// What stands out of one cell: only what lies well beyond its own error.
 fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
@@ -100,7 +102,8 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     let subject = Subject::cell(pack.number, cell as u8);
     let mut rows = Vec::new();
     let mut add = |name, span: Option<Span>, at: Option<Stamp>| {
-        if let (Some(span), Some(at)) = (span.filter(stands_out), at) {
+        let times = if name == "early_at_top_ah" { TOLD_AT_TOP } else { TOLD };
+        if let (Some(span), Some(at)) = (span.filter(|span| stands_out(span, times)), at) {
             rows.push(Estimate { subject, ..spanned(row(pack, name), &span, at) });
         }
     };
@@ -110,7 +113,7 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     add("early_at_bottom_ah", ahead(bottom), bottom.map(|visit| visit.at));
     let less = apart.both.less(cell);
     add("less_than_median_ah", less.map(|(less, _)| less), less.map(|(_, at)| at));
-    if let Some(drift) = apart.drift(cell).filter(|drift| stands_out(&drift.lost))
+    if let Some(drift) = apart.drift(cell).filter(|drift| stands_out(&drift.lost, TOLD))
         && let Some(capacity) = pack.view.capacity
         && which::is_lost(&drift, limits, capacity)
     {
@@ -123,9 +126,9 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     rows
 }
 
-fn stands_out(span: &Span) -> bool {
+fn stands_out(span: &Span, times: f64) -> bool {
     match (span.best, span.half()) {
-        (Some(best), Some(half)) => best.abs() > TOLD * half,
+        (Some(best), Some(half)) => best.abs() > times * half,
         _ => span.low.is_some_and(|low| low > 0.0) || span.high.is_some_and(|high| high < 0.0),
     }
 }
