@@ -46,7 +46,7 @@ pub(super) fn find(views: &[View], mean: &[f32], taken: &Taken, twins: &Twins) -
     let mut all: Vec<Amps> = Vec::new();
     for (at, view) in views.iter().enumerate() {
         for start in starts(view).into_iter().map(Start::whole) {
-            if view.changes(start.big, start.low) * 200 < view.pairs {
+            if start.changes(view) * 200 < view.pairs {
                 continue;
             }
             let found = best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run));
@@ -140,6 +140,9 @@ fn deepened(view: &View, run: Run) -> Run {
         f64::from(below) > share * f64::from(view.changes(run.big, low))
     };
     let mut low = run.low;
+    if view.changes(run.big, low) == 0 {
+        return run; // it moves by a step, and begins where it should
+    }
     let crosses = low.is_multiple_of(8) && often(low, ALMOST);
     low -= u16::from(crosses);
     while !low.is_multiple_of(8) && often(low, 1.0 / 3.0) {
