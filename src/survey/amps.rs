@@ -40,6 +40,18 @@ pub(super) struct Amps {
     weight: f64,
 }
 
+impl Amps {
+    /// The run with the ones above it that add so much to its counts, and what is always 0 above these in their byte.
+    pub(super) fn with(&self, view: &View, above: f64) -> Run {
+        let more = above as u64 >> self.run.len.min(63);
+        if more == 0 {
+            return self.run;
+        }
+        let len = self.run.len + (64 - more.leading_zeros()) as u8;
+        grown(view, Run { len, ..self.run }, view.bits())
+    }
+}
+
 /// Fields that may be the currents, one for each pack at one place of their messages, with how much speaks for them;
 /// the likeliest first.
 pub(super) fn find(views: &[View], mean: &[f32], taken: &Taken, twins: &Twins) -> Vec<(f64, Vec<Amps>)> {
@@ -215,7 +227,7 @@ fn align(views: &[View], own: &mut [Amps]) {
 fn above(view: &View, run: &Run) -> Vec<f64> {
     let mut above = vec![0.0];
     let mut more = 0.0;
-    for bit in run.end()..view.bits().min(run.low + 17) {
+    for bit in run.end()..view.bits().min(run.low + 32) {
         if view.changes(run.big, bit) > 0 {
             break;
         }

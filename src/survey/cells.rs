@@ -18,10 +18,15 @@ const PLATEAU: (f64, f64) = (3.28, 0.1);
 const OFF_PLATEAU: f64 = 0.3;
 /// Points over which changes are compared.
 pub(super) const LAG: usize = 5;
+/// The same when nothing is found over so few: with little current a cell moves over minutes by less than its meter
+/// errs, and over an hour by more.
+pub(super) const LONG_LAG: usize = 8 * LAG;
 /// How alike the changes of two cells are at least.
 const ALIKE: f64 = 0.3;
 /// How much a cell moves against the mean of all.
 const LIKE: std::ops::Range<f64> = 0.45..3.0;
+/// How much the changes of a cell are against those of another, whatever part of both is chance.
+const AS_MUCH: std::ops::Range<f64> = 0.33..3.0;
 /// How far two cells of a bank are apart, V: usually, and nearly always.
 const NEAR: (f64, f64) = (0.15, 0.3);
 /// In what share of the moments that is: nearly empty cells part.
@@ -58,8 +63,9 @@ pub(super) struct Cell {
     pub(super) together: f64,
 }
 
-/// The sets of fields that may be the cells of a bus, with how much speaks for each, the best first.
-pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
+/// The sets of fields that may be the cells of a bus, by their changes over so many points, with how much speaks for each,
+/// the best first.
+pub(super) fn find(views: &[View], lag: usize) -> Vec<(f64, Vec<Cell>)> {
     let guesses: Vec<Cell> = (0..views.len()).flat_map(|at| guesses(views, at)).collect();
     let mut groups = Vec::new();
     for usual in CELL {
@@ -68,7 +74,7 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
             let in_order = |run: &Run| big.is_none_or(|big| run.is_in_order(big));
             let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && in_order(&guess.run));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
-            let group = together(views, &of_scale);
+            let group = together(views, &of_scale, lag);
             if big.is_none() && !is_one_shape(&group) {
                 continue;
             }
@@ -169,12 +175,14 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
 }
 
 /// The largest set among guesses of one scale that stay and move together, no two of them on the same bits.
-fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
+fn together(views: &[View], guesses: &[&Cell], lag: usize) -> Vec<Cell> {
     let partners = |cell: &Cell| -> Vec<usize> {
         let near = guesses.iter().enumerate().filter(|(_, other)| is_near(&cell.volts, &other.volts));
-        near.filter(|(_, other)| fit::changes_at(&cell.volts, &other.volts, LAG, STRIDE).together > ALIKE)
-            .map(|(at, _)| at)
-            .collect()
+        let is_like = |other: &Cell| {
+            let line = fit::changes_at(&cell.volts, &other.volts, lag, STRIDE);
+            line.together > ALIKE && AS_MUCH.contains(&(line.slope / line.together))
+        };
+        near.filter(|(_, other)| is_like(other)).map(|(at, _)| at).collect()
     };
     let Some(most) = guesses.iter().map(|cell| partners(cell)).max_by_key(Vec::len) else { return Vec::new() };
     let of_most: Vec<&Cell> = most.iter().filter_map(|&at| guesses.get(at).copied()).collect();
@@ -182,7 +190,7 @@ fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
     let mut members: Vec<Cell> =
         guesses.iter().filter(|cell| is_near(&cell.volts, &mean)).map(|&cell| cell.clone()).collect();
     for cell in &mut members {
-        let line = fit::changes(&mean, &cell.volts, LAG);
+        let line = fit::changes(&mean, &cell.volts, lag);
         let off = apart(&cell.volts, &mean, 0.5) / OFF;
         cell.together = if LIKE.contains(&line.slope) { line.together / (1.0 + off * off) } else { 0.0 };
     }

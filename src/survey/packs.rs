@@ -1,6 +1,6 @@
 //! Packs: how the cells divide, and which voltage is whose.
 
-use super::cells::{Cell, mean};
+use super::cells::{Cell, LONG_LAG, mean};
 use super::fit;
 use super::view::View;
 use super::volts::Volts;
@@ -136,7 +136,8 @@ fn own_volts(views: &[View], volts: &[Volts], division: &Division, packs: &[Pack
         }
         own.sort_by_key(|volts| order(views, division.by_choice, volts.view, 0));
         let apart: f64 = packs.iter().zip(&own).map(|(pack, own)| apart(pack, own)).sum();
-        let together = own.iter().map(|own| own.together).sum::<f64>() / own.len() as f64;
+        let pairs = packs.iter().zip(&own);
+        let together = pairs.map(|(pack, own)| own.together * as_much(pack, own)).sum::<f64>() / own.len() as f64;
         let shows = if head.shows { 1.0 } else { 0.8 };
         let choice = |own: &Volts| views.get(own.view).is_some_and(|view| view.choice.is_some());
         let one_id =
@@ -150,6 +151,13 @@ fn own_volts(views: &[View], volts: &[Volts], division: &Division, packs: &[Pack
         }
     }
     best
+}
+
+/// How near a voltage's changes over longer are to those of the sum of a pack's cells, 0 to 1: beyond a switch or a cable
+/// it moves by more.
+fn as_much(pack: &Pack, own: &Volts) -> f64 {
+    let slope = fit::changes(&pack.mean, &own.volts, LONG_LAG).slope / pack.cells.len() as f64;
+    if slope > 0.0 { slope.min(1.0 / slope) } else { 1.0 }
 }
 
 /// How far a voltage is from the sum of a pack's cells, as a share.
