@@ -1,5 +1,6 @@
 //! Packs: how the cells divide, and which voltage is whose.
 
+use super::bits::Run;
 use super::cells::{Cell, LONG_LAG, mean};
 use super::fit;
 use super::view::View;
@@ -20,6 +21,8 @@ pub(super) struct Packs {
     pub(super) packs: Vec<Pack>,
     /// Messages of one pack have the same choice of their multiplexors, rather than ids of their own.
     pub(super) by_choice: bool,
+    /// Where a second voltage like that of a pack stands beside it: the one beyond its switch.
+    pub(super) beyond: Vec<(usize, Run)>,
 }
 
 /// One way to divide the cells.
@@ -41,11 +44,15 @@ pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<
             let division = Division { packs: cells.len() / cells_each, cells: cells_each, by_choice };
             let Some((score, packs)) = judge(views, cells, volts, &division) else { continue };
             if best.as_ref().is_none_or(|(most, _)| score > *most) {
-                best = Some((score, Packs { packs, by_choice }));
+                best = Some((score, Packs { packs, by_choice, beyond: Vec::new() }));
             }
         }
     }
-    best.filter(|(score, _)| *score > 0.3)
+    let (score, packs) = best.filter(|(score, _)| *score > 0.3)?;
+    let is_beyond =
+        |other: &&Volts| packs.packs.iter().filter_map(|pack| pack.volts.as_ref()).any(|own| own.is_beside(other));
+    let beyond = volts.iter().filter(is_beyond).map(|volts| (volts.view, volts.run)).collect();
+    Some((score, Packs { beyond, ..packs }))
 }
 
 /// The order of the messages and places of a field.

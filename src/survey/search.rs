@@ -70,7 +70,7 @@ fn heard(views: &[View], row: Row, known: &Known) -> Result<Heard, &'static str>
     let mut why = "no four fields move together between 2.0 and 3.9 V";
     for lag in [cells::LAG, cells::LONG_LAG] {
         let Some(packs) = likeliest(views, lag) else { continue };
-        let taken = taken(views, &packs.packs);
+        let taken = taken(views, &packs);
         let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
         let current = current(views, &packs, &taken, (&mean, row), known);
         let is_summed = lag == cells::LAG || packs.packs.iter().all(|pack| pack.volts.is_some());
@@ -304,13 +304,16 @@ fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, r
     amps.iter().enumerate().map(heat).collect()
 }
 
-fn taken(views: &[View], packs: &[Pack]) -> Taken {
+fn taken(views: &[View], packs: &Packs) -> Taken {
     let mut taken = Taken::default();
-    for pack in packs {
+    for pack in &packs.packs {
         let cells = pack.cells.iter().map(|cell| (cell.view, cell.run));
         for (view, run) in cells.chain(pack.volts.iter().map(|volts| (volts.view, volts.run))) {
             taken.add(view, run.mask(views.get(view).map_or(0, View::bytes)));
         }
+    }
+    for (view, run) in &packs.beyond {
+        taken.add(*view, run.mask(views.get(*view).map_or(0, View::bytes)));
     }
     taken
 }

@@ -27,6 +27,14 @@ pub(super) struct Volts {
     pub(super) shows: bool,
 }
 
+impl Volts {
+    /// Whether another stands in the same message in the same form, at other bits.
+    pub(super) fn is_beside(&self, other: &Self) -> bool {
+        let form = |volts: &Self| (volts.view, volts.usual, volts.cells, volts.run.big, volts.run.len);
+        form(self) == form(other) && self.run.low.abs_diff(other.run.low) >= u16::from(self.run.len)
+    }
+}
+
 /// Bits that are taken, by view.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Taken(Vec<(usize, [u8; 64])>);
