@@ -1,5 +1,6 @@
-//! Numbers that a coarse meter writes into a fine scale: every one of them is a multiple of the same step. When the
-//! step is no power of two, no part of such a number and no neighbour of it has this, so it shows where it begins.
+//! Numbers that a coarse meter writes into a fine scale: they differ by multiples of the same step. When the step is no
+//! power of two, no part of such a number and nothing with a neighbour in it has one, so it shows where it begins. In
+//! which order its bytes stand it may leave open: 256 × 256 is 1 more than a multiple of 3, 5 and 17.
 
 use super::bits::{Run, place};
 use super::starts::{Start, begins};
@@ -117,4 +118,47 @@ fn divisor(mut a: u64, mut b: u64) -> u64 {
         (a, b) = (b, a % b);
     }
     a
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Frame, FrameKind, Id, Stamp};
+    use crate::survey::keep::Keep;
+    use crate::survey::view::{Row, views};
+
+    /// Where numbers that move by a step begin, and what they reach up to, in messages with these numbers in Intel order.
+    fn begin(numbers: impl Fn(u64) -> u64) -> Vec<(u16, u16)> {
+        let mut keep = Keep::default();
+        for second in 0..400 {
+            let stamp = Stamp::from_secs(1_772_323_200).plus_secs(second as f64);
+            // a mixed number, so that no two go alike
+            let mixed = |salt: u64| (second ^ salt).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 33;
+            let data = numbers(mixed(7) % 90 | (mixed(1 << 20) % 90) << 32).to_le_bytes();
+            keep.push(stamp, &Frame::new(Id::Standard(0x100), FrameKind::Data, &data).expect("a frame"));
+        }
+        let views = views(&keep, Row::of(keep.seconds()));
+        let starts = views[0].coarse.iter().map(|coarse| coarse.start).filter(|start| !start.big);
+        starts.map(|start| (start.low, start.limit)).collect()
+    }
+
+    #[test]
+    fn two_numbers_in_steps_of_ten_and_five_begin_where_they_do() {
+        let both = |drawn: u64| (33_000 + 10 * (drawn & 0xFF)) | (6_600 + 5 * (drawn >> 32)) << 32;
+        assert_eq!(begin(both), [(0, 32), (32, 64)]);
+    }
+
+    #[test]
+    fn an_offset_and_numbers_below_nought_are_no_hindrance() {
+        let far = |drawn: u64| 2_000_000 + 50 * (drawn & 0xFF);
+        assert_eq!(begin(far), [(0, 64)]);
+        let signed = |drawn: u64| (50 * (drawn & 0xFF)).wrapping_sub(2_000) & 0xFFFF;
+        assert_eq!(begin(signed), [(0, 64)]);
+    }
+
+    #[test]
+    fn numbers_that_move_by_one_or_by_a_power_of_two_show_nothing() {
+        assert_eq!(begin(|drawn| 3_300 + (drawn & 0xFF)), []);
+        assert_eq!(begin(|drawn| 3_300 + 16 * (drawn & 0xFF)), []);
+    }
 }
