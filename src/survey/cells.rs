@@ -10,7 +10,8 @@ use std::collections::BTreeMap;
 /// Frames of a field that are looked at first.
 const FIRST_LOOK: usize = 160;
 /// Where the middle of an LFP cell's voltages lies, V, and where nearly all of them do: on the plateau, at rest or
-/// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %).
+/// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %), or held full
+/// by a charger (3.65 V a cell at most, common practice, no source).
 const MIDDLE: (f64, f64) = (2.95, 3.65);
 const RANGE: (f64, f64) = (2.0, 3.9);
 /// Where it usually lies, V, how far off it may be, and how much less speaks for what is further off (judgement).

@@ -122,7 +122,6 @@ fn divisor(mut a: u64, mut b: u64) -> u64 {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::model::{Frame, FrameKind, Id, Stamp};
     use crate::survey::keep::Keep;
     use crate::survey::view::{Row, views};
@@ -134,7 +133,7 @@ mod tests {
             let stamp = Stamp::from_secs(1_772_323_200).plus_secs(second as f64);
             // a mixed number, so that no two go alike
             let mixed = |salt: u64| (second ^ salt).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 33;
-            let data = numbers(mixed(7) % 90 | (mixed(1 << 20) % 90) << 32).to_le_bytes();
+            let data = numbers((mixed(7) % 90) | ((mixed(1 << 20) % 90) << 32)).to_le_bytes();
             keep.push(stamp, &Frame::new(Id::Standard(0x100), FrameKind::Data, &data).expect("a frame"));
         }
         let views = views(&keep, Row::of(keep.seconds()));
