@@ -203,6 +203,9 @@ fn together(views: &[View], guesses: &[&Cell], lag: usize) -> Vec<Cell> {
             kept.push(cell);
         }
     }
+    if WHOLE.contains(&(kept.len() + 1)) {
+        kept.extend(straggler(views, guesses, &kept, (&mean, lag)));
+    }
     // a current that is written with an offset may read alike, and moves less like the cells than they do
     kept.sort_by(|a, b| b.together.total_cmp(&a.together));
     let whole = WHOLE.into_iter().rev().find(|whole| *whole <= kept.len()).unwrap_or(0);
@@ -217,6 +220,19 @@ fn together(views: &[View], guesses: &[&Cell], lag: usize) -> Vec<Cell> {
         kept.truncate(whole);
     }
     kept
+}
+
+/// The one cell that is missing: it stands beside the others in the same form, stays near them, and goes the same way,
+/// however far: one that is never quite full hardly rises when the others do.
+fn straggler(views: &[View], guesses: &[&Cell], kept: &[Cell], (mean, lag): (&[f32], usize)) -> Option<Cell> {
+    let form = |cell: &Cell| (cell.view, cell.run.big, cell.run.len, cell.run.low % 8);
+    let is_beside = |cell: &Cell| {
+        kept.iter().any(|own| form(own) == form(cell)) && !kept.iter().any(|own| own.shares_bits(cell, views))
+    };
+    let beside = guesses.iter().filter(|cell| is_beside(cell) && is_near(&cell.volts, mean));
+    let likest = beside.map(|cell| (fit::changes(mean, &cell.volts, lag).together, *cell));
+    let (together, cell) = likest.filter(|(together, _)| *together > ALIKE).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(Cell { together, ..cell.clone() })
 }
 
 impl Cell {
