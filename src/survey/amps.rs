@@ -40,13 +40,25 @@ pub(super) struct Amps {
     weight: f64,
 }
 
+impl Amps {
+    /// The run with the ones above it that add so much to its counts, and what is always 0 above these in their byte.
+    pub(super) fn with(&self, view: &View, above: f64) -> Run {
+        let more = above as u64 >> self.run.len.min(63);
+        if more == 0 {
+            return self.run;
+        }
+        let len = self.run.len + (64 - more.leading_zeros()) as u8;
+        grown(view, Run { len, ..self.run }, view.bits())
+    }
+}
+
 /// Fields that may be the currents, one for each pack at one place of their messages, with how much speaks for them;
 /// the likeliest first.
 pub(super) fn find(views: &[View], mean: &[f32], taken: &Taken, twins: &Twins) -> Vec<(f64, Vec<Amps>)> {
     let mut all: Vec<Amps> = Vec::new();
     for (at, view) in views.iter().enumerate() {
         for start in starts(view).into_iter().map(Start::whole) {
-            if view.changes(start.big, start.low) * 200 < view.pairs {
+            if start.changes(view) * 200 < view.pairs {
                 continue;
             }
             let found = best(view, at, &start, mean, |run| view.is_own(run) && !taken.holds(views, at, run));
@@ -140,6 +152,9 @@ fn deepened(view: &View, run: Run) -> Run {
         f64::from(below) > share * f64::from(view.changes(run.big, low))
     };
     let mut low = run.low;
+    if view.changes(run.big, low) == 0 {
+        return run; // it moves by a step, and begins where it should
+    }
     let crosses = low.is_multiple_of(8) && often(low, ALMOST);
     low -= u16::from(crosses);
     while !low.is_multiple_of(8) && often(low, 1.0 / 3.0) {
@@ -212,7 +227,7 @@ fn align(views: &[View], own: &mut [Amps]) {
 fn above(view: &View, run: &Run) -> Vec<f64> {
     let mut above = vec![0.0];
     let mut more = 0.0;
-    for bit in run.end()..view.bits().min(run.low + 17) {
+    for bit in run.end()..view.bits().min(run.low + 32) {
         if view.changes(run.big, bit) > 0 {
             break;
         }

@@ -10,18 +10,24 @@ use std::collections::BTreeMap;
 /// Frames of a field that are looked at first.
 const FIRST_LOOK: usize = 160;
 /// Where the middle of an LFP cell's voltages lies, V, and where nearly all of them do: on the plateau, at rest or
-/// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %).
-const MIDDLE: (f64, f64) = (2.95, 3.55);
+/// under any ordinary load (the published open-circuit curves run from 3.2 to 3.35 V between 10 and 90 %), or held full
+/// by a charger (3.65 V a cell at most, common practice, no source).
+const MIDDLE: (f64, f64) = (2.95, 3.65);
 const RANGE: (f64, f64) = (2.0, 3.9);
 /// Where it usually lies, V, how far off it may be, and how much less speaks for what is further off (judgement).
 const PLATEAU: (f64, f64) = (3.28, 0.1);
 const OFF_PLATEAU: f64 = 0.3;
 /// Points over which changes are compared.
 pub(super) const LAG: usize = 5;
+/// The same when nothing is found over so few: with little current a cell moves over minutes by less than its meter
+/// errs, and over an hour by more.
+pub(super) const LONG_LAG: usize = 8 * LAG;
 /// How alike the changes of two cells are at least.
 const ALIKE: f64 = 0.3;
 /// How much a cell moves against the mean of all.
 const LIKE: std::ops::Range<f64> = 0.45..3.0;
+/// How much the changes of a cell are against those of another, whatever part of both is chance.
+const AS_MUCH: std::ops::Range<f64> = 0.33..3.0;
 /// How far two cells of a bank are apart, V: usually, and nearly always.
 const NEAR: (f64, f64) = (0.15, 0.3);
 /// In what share of the moments that is: nearly empty cells part.
@@ -58,8 +64,9 @@ pub(super) struct Cell {
     pub(super) together: f64,
 }
 
-/// The sets of fields that may be the cells of a bus, with how much speaks for each, the best first.
-pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
+/// The sets of fields that may be the cells of a bus, by their changes over so many points, with how much speaks for each,
+/// the best first.
+pub(super) fn find(views: &[View], lag: usize) -> Vec<(f64, Vec<Cell>)> {
     let guesses: Vec<Cell> = (0..views.len()).flat_map(|at| guesses(views, at)).collect();
     let mut groups = Vec::new();
     for usual in CELL {
@@ -68,7 +75,7 @@ pub(super) fn find(views: &[View]) -> Vec<(f64, Vec<Cell>)> {
             let in_order = |run: &Run| big.is_none_or(|big| run.is_in_order(big));
             let of_scale = guesses.iter().filter(|guess| guess.usual == *usual && in_order(&guess.run));
             let of_scale: Vec<&Cell> = of_scale.take(MOST_GUESSES).collect();
-            let group = together(views, &of_scale);
+            let group = together(views, &of_scale, lag);
             if big.is_none() && !is_one_shape(&group) {
                 continue;
             }
@@ -169,12 +176,14 @@ fn guess(view: &View, at: usize, start: &Start, run: Run, usual: Usual) -> Cell 
 }
 
 /// The largest set among guesses of one scale that stay and move together, no two of them on the same bits.
-fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
+fn together(views: &[View], guesses: &[&Cell], lag: usize) -> Vec<Cell> {
     let partners = |cell: &Cell| -> Vec<usize> {
         let near = guesses.iter().enumerate().filter(|(_, other)| is_near(&cell.volts, &other.volts));
-        near.filter(|(_, other)| fit::changes_at(&cell.volts, &other.volts, LAG, STRIDE).together > ALIKE)
-            .map(|(at, _)| at)
-            .collect()
+        let is_like = |other: &Cell| {
+            let line = fit::changes_at(&cell.volts, &other.volts, lag, STRIDE);
+            line.together > ALIKE && AS_MUCH.contains(&(line.slope / line.together))
+        };
+        near.filter(|(_, other)| is_like(other)).map(|(at, _)| at).collect()
     };
     let Some(most) = guesses.iter().map(|cell| partners(cell)).max_by_key(Vec::len) else { return Vec::new() };
     let of_most: Vec<&Cell> = most.iter().filter_map(|&at| guesses.get(at).copied()).collect();
@@ -182,7 +191,7 @@ fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
     let mut members: Vec<Cell> =
         guesses.iter().filter(|cell| is_near(&cell.volts, &mean)).map(|&cell| cell.clone()).collect();
     for cell in &mut members {
-        let line = fit::changes(&mean, &cell.volts, LAG);
+        let line = fit::changes(&mean, &cell.volts, lag);
         let off = apart(&cell.volts, &mean, 0.5) / OFF;
         cell.together = if LIKE.contains(&line.slope) { line.together / (1.0 + off * off) } else { 0.0 };
     }
@@ -193,6 +202,9 @@ fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
         if !kept.iter().any(|other| other.shares_bits(&cell, views)) {
             kept.push(cell);
         }
+    }
+    if WHOLE.contains(&(kept.len() + 1)) {
+        kept.extend(straggler(views, guesses, &kept, (&mean, lag)));
     }
     // a current that is written with an offset may read alike, and moves less like the cells than they do
     kept.sort_by(|a, b| b.together.total_cmp(&a.together));
@@ -208,6 +220,19 @@ fn together(views: &[View], guesses: &[&Cell]) -> Vec<Cell> {
         kept.truncate(whole);
     }
     kept
+}
+
+/// The one cell that is missing: it stands beside the others in the same form, stays near them, and goes the same way,
+/// however far: one that is never quite full hardly rises when the others do.
+fn straggler(views: &[View], guesses: &[&Cell], kept: &[Cell], (mean, lag): (&[f32], usize)) -> Option<Cell> {
+    let form = |cell: &Cell| (cell.view, cell.run.big, cell.run.len, cell.run.low % 8);
+    let is_beside = |cell: &Cell| {
+        kept.iter().any(|own| form(own) == form(cell)) && !kept.iter().any(|own| own.shares_bits(cell, views))
+    };
+    let beside = guesses.iter().filter(|cell| is_beside(cell) && is_near(&cell.volts, mean));
+    let likest = beside.map(|cell| (fit::changes(mean, &cell.volts, lag).together, *cell));
+    let (together, cell) = likest.filter(|(together, _)| *together > ALIKE).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(Cell { together, ..cell.clone() })
 }
 
 impl Cell {

@@ -5,6 +5,7 @@ mod amps;
 mod beside;
 mod bits;
 mod cells;
+mod coarse;
 mod draft;
 mod fit;
 mod found;

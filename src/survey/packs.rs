@@ -1,6 +1,7 @@
 //! Packs: how the cells divide, and which voltage is whose.
 
-use super::cells::{Cell, mean};
+use super::bits::Run;
+use super::cells::{Cell, LONG_LAG, mean};
 use super::fit;
 use super::view::View;
 use super::volts::Volts;
@@ -20,6 +21,8 @@ pub(super) struct Packs {
     pub(super) packs: Vec<Pack>,
     /// Messages of one pack have the same choice of their multiplexors, rather than ids of their own.
     pub(super) by_choice: bool,
+    /// Where a second voltage like that of a pack stands beside it: the one beyond its switch.
+    pub(super) beyond: Vec<(usize, Run)>,
 }
 
 /// One way to divide the cells.
@@ -41,11 +44,15 @@ pub(super) fn divide(views: &[View], cells: &[Cell], volts: &[Volts]) -> Option<
             let division = Division { packs: cells.len() / cells_each, cells: cells_each, by_choice };
             let Some((score, packs)) = judge(views, cells, volts, &division) else { continue };
             if best.as_ref().is_none_or(|(most, _)| score > *most) {
-                best = Some((score, Packs { packs, by_choice }));
+                best = Some((score, Packs { packs, by_choice, beyond: Vec::new() }));
             }
         }
     }
-    best.filter(|(score, _)| *score > 0.3)
+    let (score, packs) = best.filter(|(score, _)| *score > 0.3)?;
+    let is_beyond =
+        |other: &&Volts| packs.packs.iter().filter_map(|pack| pack.volts.as_ref()).any(|own| own.is_beside(other));
+    let beyond = volts.iter().filter(is_beyond).map(|volts| (volts.view, volts.run)).collect();
+    Some((score, Packs { beyond, ..packs }))
 }
 
 /// The order of the messages and places of a field.
@@ -136,7 +143,8 @@ fn own_volts(views: &[View], volts: &[Volts], division: &Division, packs: &[Pack
         }
         own.sort_by_key(|volts| order(views, division.by_choice, volts.view, 0));
         let apart: f64 = packs.iter().zip(&own).map(|(pack, own)| apart(pack, own)).sum();
-        let together = own.iter().map(|own| own.together).sum::<f64>() / own.len() as f64;
+        let pairs = packs.iter().zip(&own);
+        let together = pairs.map(|(pack, own)| own.together * as_much(pack, own)).sum::<f64>() / own.len() as f64;
         let shows = if head.shows { 1.0 } else { 0.8 };
         let choice = |own: &Volts| views.get(own.view).is_some_and(|view| view.choice.is_some());
         let one_id =
@@ -150,6 +158,13 @@ fn own_volts(views: &[View], volts: &[Volts], division: &Division, packs: &[Pack
         }
     }
     best
+}
+
+/// How near a voltage's changes over longer are to those of the sum of a pack's cells, 0 to 1: beyond a switch or a cable
+/// it moves by more.
+fn as_much(pack: &Pack, own: &Volts) -> f64 {
+    let slope = fit::changes(&pack.mean, &own.volts, LONG_LAG).slope / pack.cells.len() as f64;
+    if slope > 0.0 { slope.min(1.0 / slope) } else { 1.0 }
 }
 
 /// How far a voltage is from the sum of a pack's cells, as a share.

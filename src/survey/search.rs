@@ -23,29 +23,19 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let views = views(keep, row);
     let mut found =
         Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
-    let Some(packs) = likeliest(&views) else {
-        found.open.push(open(
-            Quantity::CellVoltage,
-            "no four fields move together between 2.0 and 3.9 V".into(),
-            known,
-        ));
-        return found;
+    let heard = match heard(&views, row, known) {
+        Ok(heard) => heard,
+        Err(why) => {
+            found.open.push(open(Quantity::CellVoltage, why.into(), known));
+            return found;
+        }
     };
+    let Heard { packs, mut taken, current } = heard;
     found.packs = packs.packs.len() as u8;
     for (pack, number) in packs.packs.iter().zip(0..) {
         of_pack(&views, pack, number, &mut found.roles);
     }
-    let mut taken = taken(&views, &packs.packs);
-    let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
     let mut scales = Vec::new();
-    let current = current(&views, &packs, &taken, (&mean, row), known);
-    if !is_spoken_for(&packs, current.as_ref()) {
-        // cells for which nothing else speaks are something that happens to read alike
-        found.roles.clear();
-        found.packs = 0;
-        found.open.push(open(Quantity::CellVoltage, "nothing sums them up, and no current moves them".into(), known));
-        return found;
-    }
     if let Some(sized) = current {
         for amps in &sized.0 {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
@@ -64,6 +54,33 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     }
     say_open(&mut found, &scales, known);
     found
+}
+
+/// The packs with what speaks for them.
+struct Heard {
+    packs: Packs,
+    /// Bits of cells and voltages.
+    taken: Taken,
+    current: Option<Sized>,
+}
+
+/// The packs by their changes over minutes, or else by those over longer, and then only with a voltage of each that is
+/// the sum of its cells: much that is slow goes alike. What is missing when there are none.
+fn heard(views: &[View], row: Row, known: &Known) -> Result<Heard, &'static str> {
+    let mut why = "no four fields move together between 2.0 and 3.9 V";
+    for lag in [cells::LAG, cells::LONG_LAG] {
+        let Some(packs) = likeliest(views, lag) else { continue };
+        let taken = taken(views, &packs);
+        let mean = cells::mean(packs.packs.iter().map(|pack| &pack.mean[..]));
+        let current = current(views, &packs, &taken, (&mean, row), known);
+        let is_summed = lag == cells::LAG || packs.packs.iter().all(|pack| pack.volts.is_some());
+        if is_summed && is_spoken_for(&packs, current.as_ref()) {
+            return Ok(Heard { packs, taken, current });
+        }
+        // cells for which nothing else speaks are something that happens to read alike
+        why = "nothing sums them up, and no current moves them";
+    }
+    Err(why)
 }
 
 /// What the currents and states of charge are, with their scales: of all that it may be, that of which the scales go
@@ -190,11 +207,11 @@ fn of_sensors(views: &[View], sensors: &[Vec<Warm>], roles: &mut Vec<Role>) {
     }
 }
 
-/// The likeliest set of cells, divided into packs.
-fn likeliest(views: &[View]) -> Option<Packs> {
+/// The likeliest set of cells by their changes over so many points, divided into packs.
+fn likeliest(views: &[View], lag: usize) -> Option<Packs> {
     let mut best: Option<(f64, Packs)> = None;
-    for (score, cells) in cells::find(views) {
-        let Some((fit, packs)) = bank(views, &cells) else { continue };
+    for (score, cells) in cells::find(views, lag) {
+        let Some((fit, packs)) = bank(views, &cells, lag) else { continue };
         let score = score * (1.0 + fit);
         if best.as_ref().is_none_or(|(most, _)| score > *most) {
             best = Some((score, packs));
@@ -273,7 +290,7 @@ fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, r
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);
     let likely = sizes.amps.map(|(scale, _)| scale).or(sizes.likely);
-    let zero = likely.and_then(|scale| Some(-size::offset(amps, soc, scale)? / scale));
+    let zero = likely.and_then(|scale| Some(-size::offset(amps, soc, scale)?.as_is(scale) / scale));
     let zero = zero.or(soc.and_then(|soc| soc.first()).map(|soc| soc.zero)).unwrap_or(0.0);
     let soc = |pack: usize| match (sizes.soc, soc.and_then(|soc| soc.get(pack))) {
         (Some((scale, _)), Some(soc)) => fit::scaled(&soc.counts, scale, 0.0),
@@ -287,13 +304,16 @@ fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, r
     amps.iter().enumerate().map(heat).collect()
 }
 
-fn taken(views: &[View], packs: &[Pack]) -> Taken {
+fn taken(views: &[View], packs: &Packs) -> Taken {
     let mut taken = Taken::default();
-    for pack in packs {
+    for pack in &packs.packs {
         let cells = pack.cells.iter().map(|cell| (cell.view, cell.run));
         for (view, run) in cells.chain(pack.volts.iter().map(|volts| (volts.view, volts.run))) {
             taken.add(view, run.mask(views.get(view).map_or(0, View::bytes)));
         }
+    }
+    for (view, run) in &packs.beyond {
+        taken.add(*view, run.mask(views.get(*view).map_or(0, View::bytes)));
     }
     taken
 }
@@ -305,7 +325,8 @@ fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Si
         for (amps, number) in amps.iter().zip(0..) {
             let Some(view) = views.get(amps.view) else { continue };
             let sign = amps.slope.signum();
-            let field = amps.run.field(view.bytes(), sign * scale, sign * offset);
+            let run = amps.with(view, offset.above);
+            let field = run.field(view.bytes(), sign * scale, sign * offset.amps);
             roles.push(view.role(Slot::of(number, Quantity::Current), field, sure * amps.together).because(format!(
                 "the cells' voltage follows its steps ({:.2} of 1) as through {:.2} mΩ a cell",
                 amps.together,
@@ -326,12 +347,12 @@ fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Si
 }
 
 /// The packs that these cells make, and how well it fits.
-fn bank(views: &[View], cells: &[Cell]) -> Option<(f64, Packs)> {
+fn bank(views: &[View], cells: &[Cell], lag: usize) -> Option<(f64, Packs)> {
     let mut taken = Taken::default();
     for cell in cells {
         taken.add(cell.view, cell.run.mask(views.get(cell.view).map_or(0, View::bytes)));
     }
-    let volts = volts::find(views, cells, &taken);
+    let volts = volts::find(views, cells, &taken, lag);
     packs::divide(views, cells, &volts)
 }
 

@@ -85,7 +85,7 @@ pub(super) fn find(seen: &Seen, known: &Known) -> Sizes {
     let rests = seen.rests();
     let mut rows: Vec<Row> = Vec::new();
     for usual in AMPS {
-        let weight = usual.weight * offsets(seen.amps, seen.soc, usual.scale).map_or(ODD, |(_, weight)| weight);
+        let weight = usual.weight * offset(seen.amps, seen.soc, usual.scale).map_or(ODD, |offset| offset.weight);
         let of_amps = Usual { weight, ..*usual };
         let (Some(slope), Some(top)) = (slope, top) else {
             let weight = of_amps.weight * resistance(ohms / of_amps.scale, known.capacity);
@@ -216,16 +216,30 @@ const ODD: f64 = 0.05;
 /// How far the count at which charge stands still may be from the offset, A.
 const STANDS_STILL: f64 = 15.0;
 
-/// The number of amperes at count 0, charging upwards; `None` when it stays open.
-pub(super) fn offset(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<f64> {
-    offsets(amps, soc, scale).map(|(offset, _)| offset)
+/// The number of amperes at count 0, charging upwards, of a field with the ones above it that are a part of this;
+/// `None` when it stays open.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Offset {
+    /// A.
+    pub(super) amps: f64,
+    /// What the ones above add to the field's counts.
+    pub(super) above: f64,
+    /// How usual it is.
+    weight: f64,
 }
 
-/// The same with how usual it is.
-fn offsets(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<(f64, f64)> {
+impl Offset {
+    /// The number of amperes at count 0 of the field as it is.
+    pub(super) fn as_is(&self, scale: f64) -> f64 {
+        self.amps + self.above * scale
+    }
+}
+
+/// The offset of the currents of this scale.
+pub(super) fn offset(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<Offset> {
     let run = amps.first()?.run;
     if run.signed {
-        return Some((0.0, 1.0));
+        return Some(Offset { amps: 0.0, above: 0.0, weight: 1.0 });
     }
     let mut counts: Vec<f32> =
         amps.iter().flat_map(|amps| amps.counts.iter().copied()).filter(|count| !count.is_nan()).collect();
@@ -236,15 +250,17 @@ fn offsets(amps: &[Amps], soc: Option<&[Soc]>, scale: f64) -> Option<(f64, f64)>
     let zero = [(0.0, 1.0)].into_iter().filter(|_| low < 20.0).chain(OFFSETS.map(standard)).chain([(half, HALF)]);
     let above = amps.first().map_or(&[0.0][..], |amps| &amps.above);
     // ones above the field that never change may be a part of its offset
-    let all = zero.flat_map(|(zero, weight)| above.iter().map(move |above| (zero - above * scale, weight)));
+    let mut all = zero
+        .flat_map(|(zero, weight)| above.iter().map(move |above| Offset { amps: -zero, above: *above, weight }))
+        .map(|offset| (-offset.as_is(scale), offset));
     match still {
         Some(still) => {
-            let found = all.filter(|(offset, _)| (still - offset).abs() <= STANDS_STILL);
+            let found = all.filter(|(zero, _)| (still - zero).abs() <= STANDS_STILL);
             found.min_by(|a, b| (a.0 - still).abs().total_cmp(&(b.0 - still).abs()))
         }
-        None => all.into_iter().find(|(offset, _)| low <= offset + 5.0 && high >= offset - 5.0),
+        None => all.find(|(zero, _)| low <= zero + 5.0 && high >= zero - 5.0),
     }
-    .map(|(offset, weight)| (-offset, weight))
+    .map(|(_, offset)| offset)
 }
 
 #[cfg(test)]

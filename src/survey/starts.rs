@@ -2,6 +2,7 @@
 //! does begins something new.
 
 use super::bits::Run;
+use super::coarse;
 use super::view::View;
 
 /// Lowest bits that may stand still at the foot of a number that moves by several counts at a time, and one more.
@@ -22,7 +23,8 @@ pub(super) struct Start {
     pub(super) shows: bool,
 }
 
-/// Every start in a view. A field within one byte is the same in both orders: it is tried as Intel only.
+/// Every start in a view, those of numbers that move by a step last. A field within one byte is the same in both orders:
+/// it is tried as Intel only.
 pub(super) fn starts(view: &View) -> Vec<Start> {
     let mut starts = Vec::new();
     for big in [false, true] {
@@ -45,6 +47,8 @@ pub(super) fn starts(view: &View) -> Vec<Start> {
             }
         }
     }
+    let mut starts = coarse::beside(view, starts);
+    starts.extend(view.coarse.iter().map(|coarse| coarse.start));
     starts
 }
 
@@ -70,10 +74,11 @@ pub(super) fn stepped(view: &View) -> Vec<Start> {
             }
         }
     }
-    starts
+    coarse::beside(view, starts)
 }
 
-fn begins(view: &View, big: bool, low: u16) -> bool {
+/// Whether a bit changes more often than the bit below it.
+pub(super) fn begins(view: &View, big: bool, low: u16) -> bool {
     let Some(below) = low.checked_sub(1) else { return true };
     let (own, below) = (f64::from(view.changes(big, low)), f64::from(view.changes(big, below)));
     below == 0.0 || own - below > 3.0 * (own + below).sqrt() + 1.0
@@ -83,7 +88,12 @@ impl Start {
     /// Whether the bit below changes much like the lowest one and is in the same byte: then it belongs to the field.
     pub(super) fn is_cut(&self, view: &View) -> bool {
         let below = self.low.checked_sub(1).map_or(0, |below| view.changes(self.big, below));
-        !self.low.is_multiple_of(8) && below * 3 > view.changes(self.big, self.low)
+        !self.low.is_multiple_of(8) && below * 3 > self.changes(view)
+    }
+
+    /// Changes of its lowest bit that moves.
+    pub(super) fn changes(&self, view: &View) -> u32 {
+        (self.low..self.limit).map(|bit| view.changes(self.big, bit)).find(|changes| *changes > 0).unwrap_or(0)
     }
 
     /// A start at a byte's edge with everything up to what begins at a later byte's edge.

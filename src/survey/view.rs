@@ -2,6 +2,7 @@
 //! which frame stands at each point of one common row of moments.
 
 use super::bits::{Run, place};
+use super::coarse::{self, Coarse};
 use super::keep::{Keep, Kept, Key};
 use super::mux::{self, Mux};
 
@@ -38,6 +39,8 @@ pub(super) struct View<'a> {
     /// Bits that differ between the choices of the multiplexor; only those make a view of a choice worth looking at,
     /// and none of those a view of the whole.
     split: Vec<bool>,
+    /// Numbers that move by a step.
+    pub(super) coarse: Vec<Coarse>,
 }
 
 /// The common row of moments.
@@ -100,10 +103,11 @@ fn all(kept: &Kept) -> Vec<u32> {
 
 impl<'a> View<'a> {
     fn new(key: Key, kept: &'a Kept, choice: Option<Choice>, frames: Vec<u32>, row: Row) -> Self {
-        let mut view =
-            Self { key, choice, kept, frames, points: Vec::new(), changes: Vec::new(), pairs: 0, split: Vec::new() };
+        let (points, changes, split, coarse) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let mut view = Self { key, choice, kept, frames, points, changes, pairs: 0, split, coarse };
         view.points = view.stand(row);
         view.count_changes();
+        view.coarse = coarse::coarse(&view);
         view
     }
 

@@ -1,7 +1,7 @@
 //! Pack voltages: a field that is the sum of so many cells.
 
 use super::bits::{Run, overlap};
-use super::cells::{Cell, LAG, mean};
+use super::cells::{Cell, mean};
 use super::fit;
 use super::scale::{PACK, Usual};
 use super::starts::{grown, starts, stepped};
@@ -27,6 +27,14 @@ pub(super) struct Volts {
     pub(super) shows: bool,
 }
 
+impl Volts {
+    /// Whether another stands in the same message in the same form, at other bits.
+    pub(super) fn is_beside(&self, other: &Self) -> bool {
+        let form = |volts: &Self| (volts.view, volts.usual, volts.cells, volts.run.big, volts.run.len);
+        form(self) == form(other) && self.run.low.abs_diff(other.run.low) >= u16::from(self.run.len)
+    }
+}
+
 /// Bits that are taken, by view.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Taken(Vec<(usize, [u8; 64])>);
@@ -48,8 +56,8 @@ impl Taken {
     }
 }
 
-/// Every field that is the sum of 4, 8 or 16 cells.
-pub(super) fn find(views: &[View], cells: &[Cell], taken: &Taken) -> Vec<Volts> {
+/// Every field that is the sum of 4, 8 or 16 cells, by its changes over so many points.
+pub(super) fn find(views: &[View], cells: &[Cell], taken: &Taken, lag: usize) -> Vec<Volts> {
     let mean = mean(cells.iter().map(|cell| &cell.volts[..]));
     let middle = fit::middle(&mean);
     let mut found: Vec<Volts> = Vec::new();
@@ -68,7 +76,9 @@ pub(super) fn find(views: &[View], cells: &[Cell], taken: &Taken) -> Vec<Volts> 
                 let raw = fit::share(&mut sorted, 0.5);
                 for (count, usual) in sums(raw, middle) {
                     let run = grown(view, run, start.limit);
-                    found.extend(volts(view, at, run, (count, usual, start.shows && !start.is_cut(view)), &mean));
+                    let volts = volts(view, run, (count, usual), (&mean, lag));
+                    let shows = start.shows && !start.is_cut(view);
+                    found.extend(volts.map(|volts| Volts { view: at, shows, ..volts }));
                 }
             }
         }
@@ -86,10 +96,10 @@ fn sums(raw: f64, middle: f64) -> impl Iterator<Item = (usize, Usual)> {
     })
 }
 
-fn volts(view: &View, at: usize, run: Run, (cells, usual, shows): (usize, Usual, bool), mean: &[f32]) -> Option<Volts> {
+fn volts(view: &View, run: Run, (cells, usual): (usize, Usual), (mean, lag): (&[f32], usize)) -> Option<Volts> {
     let volts = fit::scaled(&view.series(&run), usual.scale, 0.0);
     let sum = fit::scaled(mean, cells as f64, 0.0);
-    let line = fit::changes(&sum, &volts, LAG);
+    let line = fit::changes(&sum, &volts, lag);
     let mut apart: Vec<f32> =
         volts.iter().zip(&sum).map(|(a, b)| (a - b).abs()).filter(|apart| !apart.is_nan()).collect();
     let middle = fit::middle(&sum);
@@ -99,5 +109,5 @@ fn volts(view: &View, at: usize, run: Run, (cells, usual, shows): (usize, Usual,
         && (0.6..1.5).contains(&line.slope)
         && usual_apart <= APART * middle + usual.scale
         && most_apart <= 3.0 * APART * middle + usual.scale;
-    fits.then_some(Volts { view: at, run, usual, cells, together: line.together, volts, shows })
+    fits.then_some(Volts { view: 0, run, usual, cells, together: line.together, volts, shows: false })
 }

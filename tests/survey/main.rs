@@ -18,8 +18,9 @@ mod score;
 mod suite;
 
 use bus::Bus;
-use cellwright::model::{Frame, FrameKind, Id, Stamp};
-use cellwright::survey::{Known, Survey};
+use cellwright::model::{Body, Frame, FrameKind, Id, Quantity, Stamp};
+use cellwright::sim::{Options, Simulation};
+use cellwright::survey::{Found, Known, Survey};
 use score::Score;
 
 #[test]
@@ -53,4 +54,56 @@ fn a_hundred_thousand_ids_are_counted_and_not_all_followed() {
     let found = survey.find(&Known { capacity: Some(100.0), celsius: Some(20.0) });
     assert_eq!((found.frames, found.messages, found.packs), (100_000, 1024, 0));
     assert!(found.roles.is_empty(), "{:?}", found.roles);
+}
+
+/// A day of a simulated bank whose meters are coarser than the scale of its fields, a set each so many seconds.
+fn quiet_day(scenario: &str, sample: f64, known: &Known) -> Found {
+    let options = Options { seed: 1, days: Some(1.0), sample: Some(sample) };
+    let mut survey = Survey::new();
+    for input in Simulation::new(scenario, options).expect("the scenario is there") {
+        if let Body::Frame(frame) = &input.body {
+            survey.push(input.stamp, frame);
+        }
+    }
+    survey.find(known)
+}
+
+/// Quantity, message, first bit and scale of every role, in the order in which they were found.
+fn places(found: &Found) -> Vec<(Quantity, Id, u16, f64)> {
+    found.roles.iter().map(|role| (role.slot.quantity, role.id, role.field.start, role.field.scale)).collect()
+}
+
+const CELLS_AND_SUM: [(Quantity, Id, u16, f64); 5] = [
+    (Quantity::CellVoltage, Id::Extended(0x18FF_1080), 0, 0.0001),
+    (Quantity::CellVoltage, Id::Extended(0x18FF_1080), 16, 0.0001),
+    (Quantity::CellVoltage, Id::Extended(0x18FF_1080), 32, 0.0001),
+    (Quantity::CellVoltage, Id::Extended(0x18FF_1080), 48, 0.0001),
+    (Quantity::PackVoltage, Id::Extended(0x18FF_3080), 32, 0.002),
+];
+
+/// With little current a cell moves over two minutes by less than its meter errs; one drifts from the others; a
+/// charger holds the bank full. The cells are found, and so is their sum rather than the voltage beyond the switch.
+#[test]
+fn a_bank_that_hardly_moves_is_found() {
+    for (scenario, sample) in
+        [("weak-heater", 20.0), ("sunny-noon", 20.0), ("winter-charger", 20.0), ("shore-float", 60.0)]
+    {
+        let found = quiet_day(scenario, sample, &Known::default());
+        let places = places(&found);
+        assert_eq!(places.get(..5), Some(&CELLS_AND_SUM[..]), "{scenario}: {places:?}");
+    }
+}
+
+/// A current that goes in steps of 50 counts with an offset far from 0, and a state of charge in steps of 20: each begins
+/// where its number does, and not at a bit within it that happens to change more often.
+#[test]
+fn a_coarse_meter_in_a_fine_scale_is_read_from_its_first_bit() {
+    let found = quiet_day("hot-locker", 10.0, &Known { capacity: Some(200.0), celsius: Some(30.0) });
+    let bits = |quantity: Quantity| {
+        let role = found.roles.iter().find(|role| role.slot.quantity == quantity)?;
+        Some((role.id, role.field.start, role.field.len, role.field.scale, role.field.offset))
+    };
+    assert_eq!(bits(Quantity::Current), Some((Id::Extended(0x18FF_3080), 0, 24, 0.001, -2000.0)));
+    assert_eq!(bits(Quantity::ReportedSoc), Some((Id::Extended(0x18FF_3180), 16, 16, 0.0001, 0.0)));
+    assert_eq!(bits(Quantity::Temperature), None, "the voltage beyond the switch is no temperature");
 }
