@@ -82,6 +82,8 @@ pub struct Leads {
     poor: Option<Stamp>,
     /// When two neighbours were last seen to share a poor lead.
     shared: Option<Stamp>,
+    /// The first of two that look so, and since when: cells that rise one after another may for a moment.
+    sharing: Option<(u8, Stamp)>,
 }
 
 /// A lead that was seen open or swapped is not trusted for so long after, s, ...
@@ -95,9 +97,7 @@ impl Leads {
         if view.lead_faults(limits).is_some() {
             self.gross = Some(view.now);
         }
-        if shared_pair(view, limits).is_some() {
-            self.shared = Some(view.now);
-        }
+        self.watch_shared(view, limits);
         let (Some(median), Some(rate), Some(capacity)) = (view.median, view.rate(), view.capacity) else {
             self.before = None;
             return;
@@ -241,6 +241,16 @@ impl Leads {
     #[must_use]
     pub fn resistive(&self, cell: usize) -> Option<f64> {
         self.cells.get(cell).filter(|lead| lead.opposed >= TIMES).map(|lead| lead.swing)
+    }
+
+    fn watch_shared(&mut self, view: &View, limits: &Limits) {
+        let first = shared_pair(view, limits).and_then(|(index, _)| u8::try_from(index).ok());
+        let going = self.sharing.filter(|(before, _)| Some(*before) == first);
+        self.sharing = going.or(first.map(|first| (first, view.now)));
+        let held = |(_, since): (u8, Stamp)| view.now.since(since) >= limits.get(L::LeadSharedMinutes) * 60.0;
+        if self.sharing.is_some_and(|sharing| self.shared.is_some() || held(sharing)) {
+            self.shared = Some(view.now);
+        }
     }
 
     /// Whether a fault of a lead stands that makes the cells' voltages useless for comparing their charge.

@@ -250,6 +250,23 @@ mod tests {
         assert!(told([3.5, 3.53, 3.47, 3.5], 2.0).is_empty(), "in the knee");
     }
 
+    /// Cells that rise into the knee one after another stand as far above the others as below them for a moment.
+    #[test]
+    fn cells_that_pass_by_each_other_for_a_minute_share_no_lead() {
+        let judged = |secs: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 600.0, 10.0, |t, bus| {
+                let apart = if t < secs { 0.03 } else { 0.0 };
+                bus.cells(&[3.37, 3.37 - apart, 3.37 + apart, 3.37]);
+                bus.current(1.0);
+            });
+            let pack = &story.engine.packs[0];
+            !pack.estimates.leads.any(&pack.view, &story.engine.limits)
+        };
+        assert!(judged(60.0), "a minute says nothing");
+        assert!(!judged(400.0), "held for minutes, they share one, and nothing that they show counts for a day");
+    }
+
     #[test]
     fn a_lead_with_resistance_shows_only_while_balancing() {
         let told = |volts: f64| {
