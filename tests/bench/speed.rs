@@ -33,9 +33,9 @@ struct Run {
 }
 
 impl Run {
-    /// Frames a second of work: what neighbours on the machine disturb least.
+    /// Frames a second of the least.
     fn rate(&self) -> f64 {
-        self.frames as f64 / self.worked.as_secs_f64()
+        self.frames as f64 / self.least().as_secs_f64()
     }
 
     /// From start to exit or on the cores, whichever is less: neighbours lengthen the one, and two threads that share a
@@ -87,11 +87,11 @@ fn check_with(log: &Path, bank: Option<&Path>) -> Run {
 
 /// The fastest of three: neighbours disturb, never help.
 fn best(log: &Path) -> Run {
-    (0..3).map(|_| check(log)).min_by_key(|run| run.worked).unwrap()
+    (0..3).map(|_| check(log)).min_by_key(Run::least).unwrap()
 }
 
 fn faster(a: Run, b: Run) -> Run {
-    if a.worked <= b.worked { a } else { b }
+    if a.least() <= b.least() { a } else { b }
 }
 
 /// Highest resident memory of a process so far, KiB; 0 once it has gone.
@@ -133,7 +133,7 @@ fn beside_the_other_side(log: &Path) -> Result<(Run, f64), String> {
     for _ in 0..3 {
         let (frames, seconds) = other_side(log)?;
         theirs = theirs.max(frames as f64 / seconds);
-        ours = (0..4).map(|_| check(log)).fold(ours, |a, b| if a.least() <= b.least() { a } else { b });
+        ours = (0..4).map(|_| check(log)).fold(ours, faster);
     }
     Ok((ours, theirs))
 }
@@ -147,7 +147,7 @@ fn show(what: &str, log: &Path, run: &Run) {
         run.took.as_secs_f64(),
         run.frames as f64 / run.took.as_secs_f64() / 1e6,
         run.worked.as_secs_f64(),
-        run.rate() / 1e6,
+        run.frames as f64 / run.worked.as_secs_f64() / 1e6,
         run.peak_kib as f64 / 1024.0,
         run.level
     );
@@ -170,7 +170,7 @@ fn main() -> ExitCode {
     match beside_the_other_side(&both) {
         Ok((ours, theirs)) => {
             show("the same frames, this program", &both, &ours);
-            let ratio = ours.frames as f64 / ours.least().as_secs_f64() / theirs;
+            let ratio = ours.rate() / theirs;
             println!(
                 "{:<34} {:>9} frames {:>24} {:.3} M frames/s",
                 "python-can + cantools",
