@@ -19,11 +19,10 @@ pub(super) fn fits(signals: &[Signal], bank: &Bank) -> Result<(), Trouble> {
     for signal in signals {
         let further = (further(signal.places.pack), further(signal.places.index));
         is_described((signal.slot, &signal.name), further, bank)?;
-        let bits = signal.field.bits();
         let places = [(signal.places.pack, "pack-in"), (signal.places.index, "number-in")];
         let places = places.iter().filter_map(|(place, key)| Some((place.as_ref()?.field, *key)));
         let mut readers = signal.when.iter().map(|when| (when.field, "when")).chain(places);
-        if let Some((_, by)) = readers.find(|(field, _)| overlap(&bits, &field.bits())) {
+        if let Some((_, by)) = readers.find(|(field, _)| signal.field.meets(field)) {
             return Err(Trouble::OnSwitch { slot: named(signal.slot, &signal.name), key: signal.key.to_string(), by });
         }
     }

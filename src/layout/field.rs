@@ -111,6 +111,12 @@ impl Field {
         Some(first + count)
     }
 
+    /// Whether it takes a bit that another field of the same frame takes too.
+    #[must_use]
+    pub fn meets(&self, other: &Self) -> bool {
+        self.bits().iter().zip(other.bits()).any(|(own, other)| own & other != 0)
+    }
+
     /// The bits that it takes, counted from the most significant of byte 0; those beyond any frame are left out.
     #[must_use]
     pub fn bits(&self) -> Bits {

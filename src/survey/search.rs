@@ -60,7 +60,6 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
 /// The roles that stand in bits of their own: none in those by which its own frames are told, and none in those of
 /// another of the same frames. A bank file with such a one would be refused; what it was to say stays open.
 fn in_bits_of_their_own(roles: Vec<Role>) -> Vec<Role> {
-    let meet = |a: &Field, b: &Field| a.bits().iter().zip(b.bits()).any(|(a, b)| a & b != 0);
     let mut kept: Vec<Role> = Vec::new();
     for role in roles {
         let is_in = |other: &Role| {
@@ -69,9 +68,9 @@ fn in_bits_of_their_own(roles: Vec<Role>) -> Vec<Role> {
                 .iter()
                 .zip(&other.when)
                 .any(|(one, other)| one.field == other.field && one.number != other.number);
-            other.id == role.id && !excluded && meet(&role.field, &other.field)
+            other.id == role.id && !excluded && role.field.meets(&other.field)
         };
-        let on_switch = role.when.iter().any(|when| meet(&role.field, &when.field));
+        let on_switch = role.when.iter().any(|when| role.field.meets(&when.field));
         if !on_switch && !kept.iter().any(is_in) {
             kept.push(role);
         }

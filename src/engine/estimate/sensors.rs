@@ -2,6 +2,7 @@
 //! at the end of its range.
 
 use super::swing::Swing;
+use super::thermal::GRAIN;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, MAX_SENSORS, Stamp};
@@ -13,8 +14,6 @@ const JUMP_STANDS_SECS: f64 = 600.0;
 const HOT_JUMP_STANDS_SECS: f64 = 30.0;
 /// Samples further apart than this cannot show a jump, s.
 const JUMP_WITHIN_SECS: f64 = 120.0;
-/// Resolution of temperatures while it is not described, K.
-const GRAIN: f64 = 1.0;
 /// Fewer readings than this say nothing about the end of the range.
 const FEWEST_READINGS: u32 = 50;
 

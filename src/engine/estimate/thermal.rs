@@ -21,7 +21,7 @@ const KEEP: f64 = 0.99;
 /// Heat that warms a cell by a kelvin, Wh per K and Ah: 11 kg of four cells of 100 Ah at 1 kJ/(kg K); judgement.
 const WATT_HOURS: f64 = 27.5 / 3600.0;
 /// Resolution of temperatures while it is not described, K.
-const GRAIN: f64 = 1.0;
+pub(super) const GRAIN: f64 = 1.0;
 /// Temperatures at which the limit of charge is looked up, °C.
 const WARM: std::ops::Range<i32> = -20..46;
 
