@@ -160,7 +160,6 @@ impl<'a, T: Tape> Reading<'a, T> {
             self.shared.look().first = Some(steady);
         }
         self.now = Some(steady);
-        self.pipeline.advance(input.stamp);
         self.pipeline.push(input);
         if self.pipeline.changes() != self.changes {
             self.mark();

@@ -198,7 +198,6 @@ impl<T: Tape> Player<T> {
                     return true;
                 }
                 Some((next, input)) => {
-                    self.pipeline.advance(input.stamp);
                     self.pipeline.push(&input);
                     self.closed = input.body == Body::Closing;
                     self.at = Some(next);
@@ -286,12 +285,57 @@ mod tests {
     use crate::pipeline::Setup;
     use crate::sim::{Options, Simulation};
     use crate::tui::transport::Scan;
+    use std::sync::Arc;
 
     const LONG: Duration = Duration::from_secs(600);
 
     fn morning() -> Invented {
         let options = Options { seed: 1, days: Some(0.4), sample: Some(10.0) };
         Invented::new(Simulation::new("cold-morning", options).unwrap(), 0.4)
+    }
+
+    /// The same morning by a clock that stood in 1970 until it was set, a third on the way.
+    #[derive(Clone)]
+    struct SetOnTheWay {
+        inputs: Arc<[Input]>,
+        next: usize,
+    }
+
+    impl SetOnTheWay {
+        fn new() -> Self {
+            let mut whole = morning();
+            let mut inputs: Vec<Input> = std::iter::from_fn(|| whole.next().unwrap()).collect();
+            let (set, behind) = (inputs.len() / 3, inputs[0].stamp.nanos());
+            for input in &mut inputs[..set] {
+                input.stamp = input.stamp.plus_nanos(-behind);
+            }
+            let stamp = inputs[set].stamp;
+            inputs.insert(set, Input { stamp, body: Body::ClockStep { old: stamp.plus_nanos(-behind) } });
+            Self { inputs: inputs.into(), next: 0 }
+        }
+    }
+
+    impl Tape for SetOnTheWay {
+        type Place = usize;
+
+        fn next(&mut self) -> Result<Option<Input>, String> {
+            let input = self.inputs.get(self.next).cloned();
+            self.next += 1;
+            Ok(input)
+        }
+
+        fn place(&self) -> usize {
+            self.next
+        }
+
+        fn go_to(&mut self, place: &usize) -> Result<(), String> {
+            self.next = *place;
+            Ok(())
+        }
+
+        fn share(&self) -> Option<f64> {
+            None
+        }
     }
 
     fn player(index: &Shared<<Invented as Tape>::Place>) -> Player<Invented> {
@@ -380,5 +424,32 @@ mod tests {
         go(&mut player, mark.raised.plus_secs(-60.0));
         go(&mut player, mark.raised.plus_secs(5.0));
         assert_eq!(seen(&player), Some(true));
+    }
+
+    #[test]
+    fn a_clock_set_on_the_way_changes_no_verdict_and_takes_no_time() {
+        let tape = SetOnTheWay::new();
+        let mut straight = Pipeline::new(Setup::default());
+        tape.inputs.iter().for_each(|input| straight.push(input));
+        straight.close();
+        let told = straight.snapshot();
+        assert!(!told.findings.is_empty());
+
+        let index = Shared::default();
+        let scanned = tape.clone();
+        index.scan(|| Ok(scanned), Pipeline::new(Setup::default()));
+        while matches!(index.look().scan, Scan::Reading(_)) {
+            std::thread::yield_now();
+        }
+        assert_eq!(index.look().scan, Scan::Done(told.verdict.clone()));
+        let first = index.look().first.unwrap();
+        let last = index.look().last.unwrap();
+        assert!((9.0..=10.0).contains(&(last.since(first) / 3600.0)));
+
+        let mut player = Player::new(tape, Pipeline::new(Setup::default()), index, Origin::default(), 60.0);
+        player.prime(LONG);
+        player.seek(last.plus_secs(60.0), true);
+        player.play(Duration::ZERO, LONG);
+        assert_eq!(player.snapshot().findings, told.findings);
     }
 }

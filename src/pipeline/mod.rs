@@ -58,7 +58,8 @@ impl Pipeline {
         Self { decoder, engine, base: Arc::clone(&setup), setup, filed }
     }
 
-    /// Moves time on to a wall stamp. Every driver calls this before [`Self::push`] and while nothing comes.
+    /// Moves time on to a wall stamp: for drivers while nothing comes. [`Self::push`] moves time on itself, for the stamp
+    /// of a clock step is of the new time and no time has passed.
     #[inline]
     pub fn advance(&mut self, wall: Stamp) {
         self.engine.advance(wall.plus_nanos(-self.engine.offset()));
