@@ -1,8 +1,8 @@
 //! Many invented banks whose connections are known: what is estimated lies within its own bounds, the bounds are tight, and
 //! no healthy bank is told that it has a poor connection, a bad lead or a wrong description.
 
+use cellwright::model::Estimate;
 use cellwright::model::Snapshot;
-use cellwright::model::snapshot::Estimate;
 use cellwright::pipeline::{Pipeline, Setup};
 use cellwright::sim::{Options, Simulation, Truth};
 
@@ -128,7 +128,7 @@ on = [{{ from = 1.0, to = 5.0, moves = 20.0 }}]
 
 fn run(kind: &Kind, extra: &str) -> (Snapshot, Truth) {
     let options = Options { seed: kind.seed, days: None, sample: None };
-    let mut bank = Simulation::described(&scenario(kind, extra), options).unwrap();
+    let mut bank = Simulation::from_text(&scenario(kind, extra), options).unwrap();
     let mut pipeline = Pipeline::new(Setup::default());
     for input in bank.by_ref() {
         pipeline.push(&input);

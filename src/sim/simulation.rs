@@ -97,17 +97,6 @@ impl Simulation {
         Self::begun(name, scenario, options)
     }
 
-    /// A scenario of one's own, from the text of its file, for tests that need a bank and a day that no scenario of
-    /// the program has.
-    ///
-    /// # Errors
-    /// [`SimError`] when the text is no scenario or an option makes no sense.
-    pub fn described(text: &str, options: Options) -> Result<Self, SimError> {
-        let broken = |why: String| SimError::Broken { name: "described".to_owned(), why };
-        let scenario = library::parse(text).map_err(|error| broken(error.to_string()))?;
-        Self::begun("described", scenario, options)
-    }
-
     fn begun(name: &str, scenario: Scenario, options: Options) -> Result<Self, SimError> {
         let broken = |why: String| SimError::Broken { name: name.to_owned(), why };
         let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
@@ -119,10 +108,10 @@ impl Simulation {
     /// # Errors
     /// [`SimError`] when the text is no scenario or an option makes no sense.
     pub fn from_text(text: &str, options: Options) -> Result<Self, SimError> {
-        let broken = |why: String| SimError::Broken { name: "of one's own".to_owned(), why };
+        const NAME: &str = "of one's own";
+        let broken = |why: String| SimError::Broken { name: NAME.to_owned(), why };
         let scenario = library::parse(text).map_err(|error| broken(error.to_string()))?;
-        let start: jiff::Timestamp = scenario.start.parse().map_err(|error| broken(format!("start: {error}")))?;
-        Self::of(scenario, Stamp::from_secs(start.as_second()), options)
+        Self::begun(NAME, scenario, options)
     }
 
     fn of(scenario: Scenario, start: Stamp, options: Options) -> Result<Self, SimError> {

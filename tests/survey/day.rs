@@ -34,7 +34,7 @@ impl Day {
         let hours = dice.between(6.0, 10.0);
         let text = scenario(&mut dice, hours, (capacity, air), (cells, packs));
         let options = Options { seed, days: Some(hours / 24.0), sample: Some(1.0) };
-        let mut simulation = Simulation::described(&text, options).expect("a scenario");
+        let mut simulation = Simulation::from_text(&text, options).expect("a scenario");
         let (mut rows, mut last) = (Vec::new(), -1.0);
         while simulation.next().is_some() {
             if simulation.seconds() == last {
