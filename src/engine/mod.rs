@@ -10,6 +10,7 @@ pub(crate) mod cells_in_row;
 pub mod estimate;
 pub mod gauge;
 mod history;
+mod median;
 pub mod pack;
 pub mod quality;
 pub mod rule;
@@ -26,9 +27,9 @@ use crate::model::{
     Stamp, Value,
 };
 use case::{Cases, Moment};
+use estimate::around::Around;
 use estimate::minute::Allowed;
 use estimate::share::Sharing;
-use estimate::stress::Around;
 use gauge::Gauge;
 use pack::Pack;
 use quality::DataQuality;

@@ -4,7 +4,7 @@ use super::estimate::Estimates;
 use super::gauge::Gauge;
 use super::rule::Answer;
 use super::view::View;
-use crate::model::{MAX_CELLS, MAX_SENSORS, Quantity, Slot, Stamp, Value};
+use crate::model::{MAX_CELLS, MAX_SENSORS, Quantity, Slot, Stamp, Subject, Value};
 use serde::{Deserialize, Serialize};
 
 /// First quantity of which a pack has one gauge each.
@@ -48,6 +48,12 @@ impl PartialEq for Spare {
 }
 
 impl Pack {
+    /// It as what something is said about.
+    #[must_use]
+    pub const fn subject(&self) -> Subject {
+        Subject::pack(self.number)
+    }
+
     /// A pack of which nothing is known.
     #[must_use]
     pub fn new(number: u8) -> Self {

@@ -4,10 +4,11 @@ use super::estimate::{cold, which};
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told, Why};
 use super::{Engine, answer, cause, estimate, verdict};
+use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
 use crate::model::limits::L;
-use crate::model::snapshot::{CellView, Estimate, Motion, PackView, Snapshot, SourceView};
+use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Slot, Stamp, ranges};
 use std::sync::LazyLock;
 
@@ -180,7 +181,7 @@ impl Engine {
     fn not_judged(&self) -> Vec<NotJudged> {
         let mut list = Vec::new();
         for (rule, row) in RULES.iter().enumerate() {
-            let of_packs = self.packs.iter().map(|pack| (Subject::pack(pack.number), pack.answers.get(rule)));
+            let of_packs = self.packs.iter().map(|pack| (pack.subject(), pack.answers.get(rule)));
             let of_bank = [(Subject::BANK, self.answers.get(rule))];
             let answers: Vec<_> = match row.judge {
                 Judge::Pack(_) => of_packs.collect(),
@@ -210,6 +211,6 @@ impl Engine {
             _ => "cells",
         };
         let cells = ranges(missing.iter().map(|cell| usize::from(*cell) + 1));
-        Some(format!(": {word} {cells} of {}", Subject::pack(pack.number)))
+        Some(format!(": {word} {cells} of {}", pack.subject()))
     }
 }

@@ -1,6 +1,7 @@
 //! One pack at one tick, as rules and estimators look at it. Made anew at every tick from the gauges.
 
 use super::gauge::{Extremes, Gauge};
+use super::median::median_of;
 use super::pack::Pack;
 use crate::model::bank::{PackSpec, SensorRole};
 use crate::model::limits::L;
@@ -281,7 +282,7 @@ pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
     view.capacity = at.spec.rated.capacity.map(|c| c.get());
     view.pack_voltage = valid(Quantity::PackVoltage);
     view.bus_voltage = valid(Quantity::BusVoltage);
-    view.median = median(&view.cells);
+    view.median = median_of::<MAX_CELLS>(view.cells.iter().map(|cell| cell.volts));
     (view.mean, view.mean_from_pack) = mean(&view.cells, view.cells_in_series, view.pack_voltage);
     let (low, high) = at.spec.span.current;
     let own = own_current(pack.gauge(Quantity::Current), at.now, periods);
@@ -358,19 +359,4 @@ fn mean(cells: &[CellNow], in_series: u8, pack_voltage: Option<f64>) -> (Option<
     }
     let from_pack = pack_voltage.filter(|_| in_series > 0).map(|v| v / f64::from(in_series));
     (from_pack, from_pack.is_some())
-}
-
-fn median(cells: &[CellNow]) -> Option<f64> {
-    let mut volts = [0.0; MAX_CELLS];
-    let volts = volts.get_mut(..cells.len())?;
-    for (place, cell) in volts.iter_mut().zip(cells) {
-        *place = cell.volts;
-    }
-    volts.sort_unstable_by(f64::total_cmp);
-    let middle = volts.len() / 2;
-    match volts.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(volts[middle]),
-        _ => Some((volts[middle - 1] + volts[middle]) / 2.0),
-    }
 }

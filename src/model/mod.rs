@@ -5,6 +5,7 @@
 pub mod bank;
 pub mod day;
 pub mod dialect;
+mod estimate;
 pub mod figure;
 pub mod finding;
 pub mod frame;
@@ -20,6 +21,7 @@ mod text;
 pub use bank::{Bank, PackSpec, SensorRole};
 pub use day::Day;
 pub use dialect::Dialect;
+pub use estimate::Estimate;
 pub use figure::figure;
 pub use finding::{Evidence, Fact, Finding, Level, Severity, Subject};
 pub use frame::{Frame, FrameKind, Id};

@@ -2,7 +2,7 @@
 
 use super::finding::{Episode, Finding, Level, NotJudged};
 use super::input::{ControllerState, Rejection};
-use super::{Bank, Dialect, Slot, Stamp, Subject};
+use super::{Bank, Dialect, Estimate, Slot, Stamp};
 use std::sync::Arc;
 
 /// Everything that is known at one moment.
@@ -250,25 +250,6 @@ pub struct SourceView {
     pub current: Shown,
     /// What it could give, A.
     pub offer: Shown,
-}
-
-/// An estimate: a value with bounds, or why it is missing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Estimate {
-    /// Name with its unit, as in JSON.
-    pub name: &'static str,
-    /// About what.
-    pub subject: Subject,
-    /// Best value.
-    pub value: Option<f64>,
-    /// Lower bound.
-    pub low: Option<f64>,
-    /// Upper bound.
-    pub high: Option<f64>,
-    /// The moment for which it holds.
-    pub as_of: Option<Stamp>,
-    /// Why it is missing.
-    pub why: Option<String>,
 }
 
 /// A question that technicians ask, and what the data says to it.

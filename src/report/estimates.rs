@@ -1,27 +1,25 @@
 //! Estimates in the report for people: what is known with its bounds, then what is not, one reason once.
 
-use super::words::{moment, name_and_unit, value, with_unit};
+use super::words::{moment, name_and_unit, value};
 use super::wrap::wrap_under;
-use crate::model::snapshot::Estimate;
+use crate::model::Estimate;
 use crate::model::{Stamp, Subject};
 
 /// Columns by which the second line of an entry stands in.
 const INDENT: usize = 6;
-/// An estimate that is no older than this rests on the end of the data, s.
-const LATELY: f64 = 90.0;
 
 /// Writes the estimates; `now` is the end of the data.
 pub(super) fn estimates(out: &mut String, list: &[Estimate], now: Option<Stamp>) {
     if !list.is_empty() {
         out.push_str("\nEstimates, at the end of the data unless another time is told\n");
     }
-    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| says_nothing(estimate));
+    let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) = list.iter().partition(|estimate| estimate.says_nothing());
     for same in alike(&known) {
         let Some(first) = same.first() else { continue };
-        let (name, unit) = name_and_unit(first.name);
+        let (name, _) = name_and_unit(first.name);
         let (subject, text) = match same.len() {
-            1 => (first.subject, bounded(first, unit)),
-            _ => (Subject { cell: None, ..first.subject }, by_cell(&same, unit)),
+            1 => (first.subject, bounded(first)),
+            _ => (Subject { cell: None, ..first.subject }, by_cell(&same)),
         };
         wrap_under(out, &format!("  {name}, {subject}: "), INDENT, &format!("{text}{}", remarks(first, now)));
     }
@@ -46,16 +44,12 @@ fn alike<'a>(known: &[&'a Estimate]) -> Vec<Vec<&'a Estimate>> {
 }
 
 /// 'cell 1: 1.13 mΩ (between 0.88 and 1.39); cell 2: …'.
-fn by_cell(same: &[&Estimate], unit: &str) -> String {
+fn by_cell(same: &[&Estimate]) -> String {
     let one = |estimate: &&Estimate| {
         let cell = estimate.subject.cell.map_or(0, |cell| u16::from(cell) + 1);
-        format!("cell {cell}: {}", bounded(estimate, unit))
+        format!("cell {cell}: {}", bounded(estimate))
     };
     same.iter().map(one).collect::<Vec<_>>().join("; ")
-}
-
-fn says_nothing(estimate: &Estimate) -> bool {
-    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
 }
 
 /// What lacks for one reason: figures in words, and of what.
@@ -105,26 +99,14 @@ fn together(subjects: &[Subject]) -> String {
     parts.join(", ")
 }
 
-/// The figure with its bounds.
-fn bounded(estimate: &Estimate, unit: &str) -> String {
-    let shown = |number| value(estimate.name, number);
-    let bounds = match (estimate.low, estimate.high) {
-        (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
-        (Some(low), None) => format!(" (at least {})", with_unit(&shown(low), unit)),
-        (None, Some(high)) => format!(" (at most {})", with_unit(&shown(high), unit)),
-        (None, None) => String::new(),
-    };
-    match estimate.value {
-        Some(best) => format!("{}{bounds}", with_unit(&shown(best), unit)),
-        None => format!("not known{bounds}"),
-    }
+fn bounded(estimate: &Estimate) -> String {
+    estimate.figure(|number| value(estimate.name, number))
 }
 
 /// Of which moment it is, where not of the end, and what goes with it.
 fn remarks(estimate: &Estimate, now: Option<Stamp>) -> String {
     let why = estimate.why.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
-    let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
-    let as_of = old.map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
+    let as_of = estimate.earlier_than(now).map(|at| format!(", as of {}", moment(at))).unwrap_or_default();
     format!("{as_of}{why}")
 }
 
@@ -165,7 +147,7 @@ Estimates, at the end of the data unless another time is told
             ..estimate("connection_mohm", 2, Some(0.2), None)
         };
         let now = Some(Stamp::from_secs(1_769_835_600));
-        let told = |secs| bounded(&at(secs), "mΩ") + &remarks(&at(secs), now);
+        let told = |secs| bounded(&at(secs)) + &remarks(&at(secs), now);
         assert_eq!(told(1_769_835_599), "0.2 mΩ (at least 0.1 mΩ)");
         assert_eq!(told(1_769_832_000), "0.2 mΩ (at least 0.1 mΩ), as of 2026-01-31 04:00:00");
     }

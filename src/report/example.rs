@@ -1,9 +1,10 @@
 //! An invented bank at the end of an invented log, for the tests and for the example of the page.
 
 use super::FirstRefused;
+use crate::model::Estimate;
 use crate::model::finding::Explanation;
 use crate::model::finding::{Finding, NotJudged};
-use crate::model::snapshot::{Answered, BusView, CellView, Estimate, PackView, Quality, Shown, Standing, Verdict};
+use crate::model::snapshot::{Answered, BusView, CellView, PackView, Quality, Shown, Standing, Verdict};
 use crate::model::{Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
 
 const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);

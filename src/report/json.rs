@@ -2,8 +2,9 @@
 
 use super::words::rfc3339;
 use super::{Report, scope};
+use crate::model::Estimate;
 use crate::model::finding::{Explanation, Finding, NotJudged};
-use crate::model::snapshot::{Answered, BusView, Estimate, Quality};
+use crate::model::snapshot::{Answered, BusView, Quality};
 use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};

@@ -3,9 +3,10 @@
 use super::app::{App, Msg};
 use super::theme::Theme;
 use super::transport::{Mark, Origin, Scan, Transport};
+use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SensorRole, SensorSpec};
 use crate::model::finding::{Episode, NotJudged};
-use crate::model::snapshot::{Answered, CellView, Estimate, FineNow, Motion, PackView, Shown, Standing, Verdict};
+use crate::model::snapshot::{Answered, CellView, FineNow, Motion, PackView, Shown, Standing, Verdict};
 use crate::model::{Bank, Evidence, Fact, Finding, Level, Limits, Rejection, Severity, Snapshot, Stamp, Subject};
 use crate::unit::AmpHours;
 

@@ -1,8 +1,8 @@
 //! Answers about charging, and about the BMS that ended it.
 
 use super::look::{Draft, Look};
+use crate::model::Estimate;
 use crate::model::limits::L;
-use crate::model::snapshot::Estimate;
 use crate::model::{Fact, Finding, Subject};
 
 /// Above this no cell is too cold for any charge that its sheet allows: where `cold-charge` ends, °C.

@@ -1,8 +1,9 @@
 //! What answers look at, and how they are put together.
 
+use crate::model::Estimate;
 use crate::model::finding::Finding;
 use crate::model::limits::Limits;
-use crate::model::snapshot::{Answered, Estimate, Snapshot};
+use crate::model::snapshot::{Answered, Snapshot};
 use crate::model::{Stamp, Subject, span};
 
 /// The bank as it is known.

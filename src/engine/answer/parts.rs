@@ -1,7 +1,7 @@
 //! Answers about connections, capacity, and packs beside one another.
 
 use super::look::{Draft, Look, capital, row};
-use crate::model::snapshot::Estimate;
+use crate::model::Estimate;
 
 /// Less at a stretch than this part of the rated capacity tells nothing: judgement.
 const TELLS: f64 = 0.2;

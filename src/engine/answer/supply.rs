@@ -1,8 +1,8 @@
 //! Answers about what goes out of a bank, when it was full, and its heater.
 
 use super::look::{Draft, Look, bounded, capital, moment, row};
+use crate::model::Estimate;
 use crate::model::limits::L;
-use crate::model::snapshot::Estimate;
 use crate::model::span;
 
 /// A winter without a charge, days: judgement.

@@ -4,13 +4,12 @@
 use super::habits::Told;
 use super::offset::assumed;
 use super::soc::Known;
-use super::stress::{known, unknown};
 use crate::curve::{CAPACITY_FAST, CAPACITY_FAST_HIGH, CAPACITY_FAST_LOW, CAPACITY_SLOW_PLETT};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
+use crate::model::Stamp;
 use crate::model::limits::Limits;
-use crate::model::snapshot::Estimate;
-use crate::model::{Stamp, Subject};
 use serde::{Deserialize, Serialize};
 
 /// Marks, one a minute.
@@ -69,25 +68,29 @@ impl Ahead {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack, limits: &Limits) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let names = ["mean_15_min_a", "to_empty_h", "to_full_h"];
         let Some(mean) = self.mean(pack) else {
-            return names.map(|name| unknown(name, subject, "no valid current over the last 15 minutes")).into();
+            return names
+                .map(|name| Estimate::unknown(name, subject, "no valid current over the last 15 minutes"))
+                .into();
         };
         let (capacity, soc) = (pack.view.capacity, pack.estimates.soc.estimate(&pack.view, pack.view.now, limits));
         let (Some(capacity), Ok((soc, _))) = (capacity, soc) else {
-            let mut rows = vec![known(names[0], subject, mean)];
-            rows.extend(names.iter().skip(1).map(|name| unknown(name, subject, "the state of charge is not known")));
+            let mut rows = vec![Estimate::known(names[0], subject, mean)];
+            rows.extend(
+                names.iter().skip(1).map(|name| Estimate::unknown(name, subject, "the state of charge is not known")),
+            );
             return rows;
         };
         let learnt = pack.estimates.soc.learnt_offset();
         let amps = mean - learnt.map_or(0.0, |learnt| learnt.amps);
         let half = learnt.map_or(assumed(capacity, limits), |learnt| learnt.half);
-        let mean = Estimate { low: Some(amps - half), high: Some(amps + half), ..known(names[0], subject, amps) };
+        let mean = Estimate::known(names[0], subject, amps).within(amps - half, amps + half);
         let hours = |ah: f64, amps: f64| (ah * capacity).max(0.0) / amps;
         if amps.abs() <= half {
             let why = "next to no current flows";
-            return vec![mean, unknown(names[1], subject, why), unknown(names[2], subject, why)];
+            return vec![mean, Estimate::unknown(names[1], subject, why), Estimate::unknown(names[2], subject, why)];
         }
         let Some(celsius) = pack.view.coldest().map(|sensor| sensor.celsius).filter(|_| amps < 0.0) else {
             return charging_or_blind(mean, (amps, half), capacity, soc);
@@ -97,9 +100,9 @@ impl Ahead {
             low: Some(hours(soc.low - (1.0 - low), half - amps)),
             high: Some(hours(soc.high - (1.0 - high), (-amps - half).max(1e-3))),
             why: Some(format!("at the mean current of the last 15 minutes and {celsius:.0} °C")),
-            ..known(names[1], subject, hours(soc.best - (1.0 - best), -amps))
+            ..Estimate::known(names[1], subject, hours(soc.best - (1.0 - best), -amps))
         };
-        vec![mean, empty, unknown(names[2], subject, "it does not charge")]
+        vec![mean, empty, Estimate::unknown(names[2], subject, "it does not charge")]
     }
 }
 
@@ -109,15 +112,19 @@ fn charging_or_blind(mean: Estimate, (amps, half): (f64, f64), capacity: f64, so
     let hours = |share: f64, amps: f64| (share * capacity).max(0.0) / amps;
     if amps < 0.0 {
         let why = "no valid temperature: the capacity depends on it";
-        return vec![mean, unknown(empty, subject, why), unknown(full, subject, "it does not charge")];
+        return vec![
+            mean,
+            Estimate::unknown(empty, subject, why),
+            Estimate::unknown(full, subject, "it does not charge"),
+        ];
     }
     let full = Estimate {
         low: Some(hours(1.0 - soc.high, amps + half)),
         high: Some(hours(1.0 - soc.low, (amps - half).max(1e-3)) + TAPER_H),
         why: Some("at the mean current of the last 15 minutes; the end of a charge takes longer".into()),
-        ..known(full, subject, hours(1.0 - soc.best, amps))
+        ..Estimate::known(full, subject, hours(1.0 - soc.best, amps))
     };
-    vec![mean, unknown(empty, subject, "it charges"), full]
+    vec![mean, Estimate::unknown(empty, subject, "it charges"), full]
 }
 
 #[cfg(test)]

@@ -1,13 +1,14 @@
 //! How far the cells of a pack stand apart, in ampere-hours: at the top, at the bottom, and from week to week.
 
+use super::around::Around;
 use super::balance::Balancing;
 use super::both::Both;
 use super::charge::Charge;
 use super::drift::{self, Against, Drift, EVERY, Kept, days};
 use super::knee::{End, KneeWatch, Sweep};
+use super::offset::assumed;
 use super::polar::{Drive, Polar};
 use super::resistance::Resistance;
-use super::stress::Around;
 use super::visit::Visit;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
@@ -221,6 +222,7 @@ impl Ready<'_> {
             passed: sign * self.net,
             drive,
             capacity: self.capacity,
+            offset: assumed(self.capacity, limits),
             beyond: beyond.get(..usize::from(self.view.cells_in_series))?,
             grain: self.around.spec.grain.cell.map_or(0.0, |grain| grain.get()),
             bleed: self.around.spec.balance.current.map_or(0.0, |amps| amps.get()),

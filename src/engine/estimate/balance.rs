@@ -1,6 +1,6 @@
 //! Balancing that counts: hours in which a high cell is bled and the lowest is not.
 
-use super::stress::Around;
+use super::around::Around;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
 use crate::model::bank::BalanceKind;

@@ -2,6 +2,7 @@
 //! What is beyond that with a current comes from the current.
 
 use super::habits::Told;
+use crate::engine::median::median_of;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::Limits;
 use crate::model::{MAX_SENSORS, Stamp};
@@ -101,17 +102,6 @@ fn of_cells(view: &View) -> impl Iterator<Item = &SensorNow> {
 
 /// Median of the sensors on cells and case; none with fewer than two.
 fn median(view: &View) -> Option<f64> {
-    let mut all = [0.0; MAX_SENSORS];
-    let mut count = 0;
-    for (place, sensor) in all.iter_mut().zip(of_cells(view)) {
-        *place = sensor.celsius;
-        count += 1;
-    }
-    let all = all.get_mut(..count)?;
-    all.sort_unstable_by(f64::total_cmp);
-    match count {
-        0 | 1 => None,
-        n if n % 2 == 1 => all.get(n / 2).copied(),
-        n => Some((all.get(n / 2 - 1)? + all.get(n / 2)?) / 2.0),
-    }
+    of_cells(view).nth(1)?;
+    median_of::<MAX_SENSORS>(of_cells(view).map(|sensor| sensor.celsius))
 }

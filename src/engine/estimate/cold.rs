@@ -1,12 +1,13 @@
 //! Charging in the cold: the two limits at the present temperature, and what went above each of them.
 
-use super::stress::{Around, known};
+use super::around::Around;
 use crate::engine::pack::Pack;
 use crate::engine::view::{SensorNow, View};
+use crate::model::Estimate;
+use crate::model::Quantity;
 use crate::model::bank::{PackSpec, SourceKind};
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::{Estimate, FineNow, Switches};
-use crate::model::{Quantity, Subject};
+use crate::model::snapshot::{FineNow, Switches};
 use serde::{Deserialize, Serialize};
 
 /// Gas constant, J/(mol K). Source: CODATA 2018.
@@ -271,15 +272,14 @@ impl Cold {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let now = fine_now(pack, spec, limits);
-        let limit = Estimate { value: now.amps, why: Some(now.why), ..known("charge_limit_now_a", subject, 0.0) };
+        let limit =
+            Estimate { value: now.amps, why: Some(now.why), ..Estimate::known("charge_limit_now_a", subject, 0.0) };
         let mut rows = vec![limit];
         let total = |name, value: f64| match self.seen {
-            true => known(name, subject, value),
-            false => {
-                super::stress::unknown(name, subject, "current, capacity and temperature were never known together")
-            }
+            true => Estimate::known(name, subject, value),
+            false => Estimate::unknown(name, subject, "current, capacity and temperature were never known together"),
         };
         rows.push(total("minutes_above_cold_limit", self.sheet.total_secs / 60.0));
         rows.push(total("ah_above_cold_limit", self.sheet.total_ah));
@@ -288,7 +288,10 @@ impl Cold {
         let kinds = SourceKind::ALL.iter().zip(&self.by_source).filter(|(_, exposure)| exposure.secs > 0.0);
         for ((_, kind), exposure) in kinds {
             let [minutes, ah] = source_rows(*kind);
-            rows.extend([known(minutes, subject, exposure.secs / 60.0), known(ah, subject, exposure.ah)]);
+            rows.extend([
+                Estimate::known(minutes, subject, exposure.secs / 60.0),
+                Estimate::known(ah, subject, exposure.ah),
+            ]);
         }
         rows
     }

@@ -1,6 +1,6 @@
 //! Whether a BMS cut its pack off: current that falls to nothing at once, and a proof that no switch of a load did it.
 
-use super::stress::Around;
+use super::around::Around;
 use crate::engine::view::View;
 use crate::model::Stamp;
 use crate::model::bank::SourceKind;

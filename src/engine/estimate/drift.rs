@@ -1,7 +1,7 @@
 //! What a cell loses against its siblings, from visit to visit of the same end of the charge.
 
-use super::steps::median;
 use super::visit::{Span, Visit};
+use crate::engine::median::median_of;
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
@@ -118,14 +118,10 @@ impl Against<'_> {
 /// How much earlier a cell came than at a visit before, against what the others of the row moved: where a cell passes
 /// others on its way, the median of all passes from one of them to the next, and is no fixed point.
 fn moved(cell: usize, before: &Visit, now: &Visit) -> Option<Span> {
-    let (mut others, mut known) = ([0.0; MAX_CELLS], 0);
-    for (other, (now, before)) in now.ahead.iter().zip(&before.ahead).enumerate() {
-        if let (Some(now), Some(before), Some(place)) = (now.best, before.best, others.get_mut(known)) {
-            *place = now - before;
-            known += usize::from(other != cell);
-        }
-    }
-    let rest = if 2 * known + 1 >= now.ahead.len() { median(others, known) } else { 0.0 };
+    let of_each = now.ahead.iter().zip(&before.ahead).map(|(now, before)| Some(now.best? - before.best?));
+    let others = of_each.enumerate().filter(|(other, _)| *other != cell).filter_map(|(_, moved)| moved);
+    let most_are_known = 2 * others.clone().count() + 1 >= now.ahead.len();
+    let rest = median_of::<MAX_CELLS>(others).filter(|_| most_are_known).unwrap_or(0.0);
     Some(now.ahead.get(cell)?.less(before.ahead.get(cell)?).less(&Span::around(rest, 0.0)))
 }
 

@@ -1,15 +1,14 @@
 //! Rows of what is known from the ends of the charge: capacity, cells that stand apart, balancing.
 
 use super::balance::Basis;
-use super::rows::{missing, row};
 use super::visit::{Span, Visit};
 use super::which;
 use crate::engine::pack::Pack;
+use crate::model::Estimate;
 use crate::model::Stamp;
 use crate::model::bank::PackSpec;
 use crate::model::finding::Subject;
 use crate::model::limits::Limits;
-use crate::model::snapshot::Estimate;
 
 /// Every row of a pack.
 pub(super) fn rows(pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
@@ -30,33 +29,29 @@ pub(super) fn rows(pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimat
     rows
 }
 
-fn spanned(row: Estimate, span: &Span, at: Stamp) -> Estimate {
-    Estimate { value: span.best, low: span.low, high: span.high, as_of: Some(at), ..row }
+fn spanned(name: &'static str, subject: Subject, span: &Span, at: Stamp) -> Estimate {
+    Estimate { name, subject, value: span.best, low: span.low, high: span.high, as_of: Some(at), why: None }
 }
 
 fn capacity(pack: &Pack) -> Estimate {
     let name = "capacity_ah";
     let capacity = &pack.estimates.capacity;
     match (capacity.measured(), capacity.span(), capacity.drawn_at()) {
-        (Some(found), Some(span), _) => spanned(row(pack, name), &span, found.at),
-        (None, Some(Span { low: Some(least), .. }), Some(at)) => Estimate {
-            low: Some(least),
-            as_of: Some(at),
-            why: Some(format!("{least:.0} Ah drawn at a stretch without coming from full to the bottom")),
-            ..row(pack, name)
-        },
-        _ => missing(pack, name, "not enough data yet: needs a discharge from full"),
+        (Some(found), Some(span), _) => spanned(name, pack.subject(), &span, found.at),
+        (None, Some(Span { low: Some(least), .. }), Some(at)) => {
+            let why = format!("{least:.0} Ah drawn at a stretch without coming from full to the bottom");
+            Estimate { low: Some(least), ..Estimate::unknown(name, pack.subject(), why).at(at) }
+        }
+        _ => Estimate::unknown(name, pack.subject(), "not enough data yet: needs a discharge from full"),
     }
 }
 
 fn imbalance(pack: &Pack, name: &'static str, visit: Option<&Visit>, needs: &str) -> Estimate {
     match visit {
-        None => missing(pack, name, &format!("not enough data yet: needs {needs}")),
-        Some(visit) if visit.is_complete() => spanned(row(pack, name), &visit.spread, visit.at),
-        Some(visit) => Estimate {
-            why: Some("not every cell came to the knee at a like current: at least so much".into()),
-            ..spanned(row(pack, name), &visit.spread, visit.at)
-        },
+        None => Estimate::unknown(name, pack.subject(), format!("not enough data yet: needs {needs}")),
+        Some(visit) if visit.is_complete() => spanned(name, pack.subject(), &visit.spread, visit.at),
+        Some(visit) => spanned(name, pack.subject(), &visit.spread, visit.at)
+            .because("not every cell came to the knee at a like current: at least so much"),
     }
 }
 
@@ -64,16 +59,15 @@ fn imbalance(pack: &Pack, name: &'static str, visit: Option<&Visit>, needs: &str
 fn rebalance(pack: &Pack, spec: &PackSpec) -> Estimate {
     let name = "rebalance_h";
     let Some(top) = &pack.estimates.apart.top else {
-        return missing(pack, name, "not enough data yet: needs a full charge");
+        return Estimate::unknown(name, pack.subject(), "not enough data yet: needs a full charge");
     };
     let Some(amps) = spec.balance.current.map(|amps| amps.get()).filter(|amps| *amps > 0.0) else {
-        return missing(pack, name, "the balance current is not described");
+        return Estimate::unknown(name, pack.subject(), "the balance current is not described");
     };
     let hours = |ah: Option<f64>| ah.map(|ah| bleeding_hours(ah, amps));
     let span = Span { best: hours(top.spread.best), low: hours(top.spread.low), high: hours(top.spread.high) };
-    let row = spanned(row(pack, name), &span, top.at);
-    let why = "counted over hours in which the high cells are bled and the lowest is not";
-    Estimate { why: Some(why.into()), ..row }
+    spanned(name, pack.subject(), &span, top.at)
+        .because("counted over hours in which the high cells are bled and the lowest is not")
 }
 
 /// Hours of bleeding at so many amperes that a distance in Ah takes.
@@ -85,9 +79,11 @@ fn balanced(pack: &Pack) -> Estimate {
     let name = "balance_h_30_days";
     let balancing = &pack.estimates.apart.balancing;
     match (balancing.month(), balancing.basis) {
-        (Some(hours), _) => Estimate { value: Some(hours), as_of: Some(pack.view.now), ..row(pack, name) },
-        (None, Basis::None) => missing(pack, name, "the pack does not balance, as described"),
-        (None, _) => missing(pack, name, "neither the kind of balancing nor the state of each cell is known"),
+        (Some(hours), _) => Estimate::known(name, pack.subject(), hours).at(pack.view.now),
+        (None, Basis::None) => Estimate::unknown(name, pack.subject(), "the pack does not balance, as described"),
+        (None, _) => {
+            Estimate::unknown(name, pack.subject(), "neither the kind of balancing nor the state of each cell is known")
+        }
     }
 }
 
@@ -104,7 +100,7 @@ fn of_cell(pack: &Pack, cell: usize, limits: &Limits) -> Vec<Estimate> {
     let mut add = |name, span: Option<Span>, at: Option<Stamp>| {
         let times = if name == "early_at_top_ah" { TOLD_AT_TOP } else { TOLD };
         if let (Some(span), Some(at)) = (span.filter(|span| stands_out(span, times)), at) {
-            rows.push(Estimate { subject, ..spanned(row(pack, name), &span, at) });
+            rows.push(spanned(name, subject, &span, at));
         }
     };
     let ahead = |visit: Option<&Visit>| visit.and_then(|visit| visit.ahead.get(cell).copied());

@@ -1,6 +1,7 @@
 //! How a pack is used and what it lives in, day by day.
 
 use super::ahead::Ahead;
+use super::around::Around;
 use super::baseline::Baseline;
 use super::charge::Charge;
 use super::heat::Heat;
@@ -8,14 +9,13 @@ use super::rest::Rest;
 use super::session::Sessions;
 use super::soc::Soc;
 use super::standby::Standby;
-use super::stress::Around;
 use super::thermal::Thermal;
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
 use crate::model::Stamp;
 use crate::model::bank::PackSpec;
 use crate::model::limits::Limits;
-use crate::model::snapshot::Estimate;
 use serde::{Deserialize, Serialize};
 
 /// Slow estimators are moved on this often, s.

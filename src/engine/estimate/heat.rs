@@ -1,13 +1,11 @@
 //! Heat over the last thirty days: hours per band of temperature, and how much faster than at 25 °C the cells age
 //! by it, with the spread of the published models.
 
-use super::stress::{known, unknown};
 use crate::curve::{AGEING, arrhenius};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
-use crate::model::Subject;
+use crate::model::Estimate;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -143,23 +141,20 @@ impl Heat {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let Some(felt) = self.felt() else {
-            return vec![unknown("ageing_by_heat_times", subject, "no cell or case temperature was seen")];
+            return vec![Estimate::unknown("ageing_by_heat_times", subject, "no cell or case temperature was seen")];
         };
         let (low, high) = felt.spread;
         let mut rows = vec![
-            Estimate {
-                low: Some(low),
-                high: Some(high),
-                why: Some("relative to 25 °C over the hours seen; bounds: the spread of published models".into()),
-                ..known("ageing_by_heat_times", subject, felt.ageing)
-            },
-            known("hours_hot_of_30d", subject, felt.hot_h),
+            Estimate::known("ageing_by_heat_times", subject, felt.ageing)
+                .within(low, high)
+                .because("relative to 25 °C over the hours seen; bounds: the spread of published models"),
+            Estimate::known("hours_hot_of_30d", subject, felt.hot_h),
         ];
         let sum = self.closed.plus(&self.today);
         let bands = BANDS.into_iter().zip(sum.bands).filter(|(_, secs)| *secs > 0.0);
-        rows.extend(bands.map(|(name, secs)| known(name, subject, secs / 3600.0)));
+        rows.extend(bands.map(|(name, secs)| Estimate::known(name, subject, secs / 3600.0)));
         rows
     }
 }

@@ -67,6 +67,8 @@ pub struct Sweep<'a> {
     pub drive: Drive,
     /// Rated capacity, Ah.
     pub capacity: f64,
+    /// What the current sensor may be off at zero, A.
+    pub offset: f64,
     /// By cell: how far its corrected voltage is beyond the mark, V, and the error of that by its resistance; none where
     /// nothing came.
     pub beyond: &'a [Option<(f64, f64)>],
@@ -290,7 +292,7 @@ impl KneeWatch {
         if self.steepest() * FOOT > FLAT * sweep.capacity {
             return None;
         }
-        let offset = sweep.now.since(since) / 3600.0 * (limits_offset(sweep.capacity) + sweep.bleed);
+        let offset = sweep.now.since(since) / 3600.0 * (sweep.offset + sweep.bleed);
         let lag = |slow: f64| sweep.lag(slow_first - slow);
         let counted = if sweep.end == End::Top { COUNTED } else { COUNTED_LOW };
         let arrival = |runner: &Runner| {
@@ -368,11 +370,6 @@ impl Sweep<'_> {
     fn lag(&self, slower: f64) -> f64 {
         AHEAD * self.drive.ratio * slower * self.capacity
     }
-}
-
-/// What the current sensor may be off at zero, A: as for the state of charge.
-fn limits_offset(capacity: f64) -> f64 {
-    (0.001 * capacity).max(0.1)
 }
 
 /// What a corrected voltage may be off against its siblings', V.

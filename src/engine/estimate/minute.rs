@@ -2,12 +2,11 @@
 //! cells came back. And the largest current that the cells can give now.
 
 use super::cut::Cut;
-use super::stress::{known, unknown};
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
 use crate::model::{Quantity, Stamp, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -153,22 +152,26 @@ impl LastMinute {
     pub fn rows(&self, pack: &Pack, limits: &Limits) -> Vec<Estimate> {
         let mut rows = vec![can_give(pack, limits)];
         let Some(story) = &self.cut else { return rows };
-        let whole = Subject::pack(pack.number);
+        let whole = pack.subject();
         if let Some(first) = story.first {
             let (name, subject) = match first.what {
                 Reached::Low | Reached::High => ("cut_margin_v", Subject::cell(pack.number, first.place)),
                 Reached::Cold | Reached::Hot => ("cut_margin_k", Subject::sensor(pack.number, first.place)),
             };
-            rows.push(Estimate { why: Some(first.words()), ..known(name, subject, first.margin) });
+            rows.push(Estimate::known(name, subject, first.margin).because(first.words()));
             if let Some(volts) = story.volts_after {
-                rows.push(known("cut_cell_after_60_s_v", subject, volts));
+                rows.push(Estimate::known("cut_cell_after_60_s_v", subject, volts));
             }
         } else {
-            rows.push(unknown("cut_margin_v", whole, "no limit of a cell or a sensor was near before the cut"));
+            rows.push(Estimate::unknown(
+                "cut_margin_v",
+                whole,
+                "no limit of a cell or a sensor was near before the cut",
+            ));
         }
         rows.push(match story.recovered {
-            Some(secs) => known("cut_recovered_after_s", whole, secs),
-            None => unknown("cut_recovered_after_s", whole, "it has not come back yet"),
+            Some(secs) => Estimate::known("cut_recovered_after_s", whole, secs),
+            None => Estimate::unknown("cut_recovered_after_s", whole, "it has not come back yet"),
         });
         rows
     }
@@ -246,8 +249,8 @@ pub fn largest(open_circuit: f64, ohms: f64) -> f64 {
 
 /// The largest current that the weakest cell can give now, with the resistance that is usual for its capacity.
 fn can_give(pack: &Pack, limits: &Limits) -> Estimate {
-    let (name, subject, view) = ("largest_current_now_a", Subject::pack(pack.number), &pack.view);
-    let not = |why: &str| unknown(name, subject, why);
+    let (name, subject, view) = ("largest_current_now_a", pack.subject(), &pack.view);
+    let not = |why: &str| Estimate::unknown(name, subject, why);
     let (Some(current), Some(capacity)) = (view.current, view.capacity) else {
         return not("no valid current, or the rated capacity is not described");
     };
@@ -264,7 +267,7 @@ fn can_give(pack: &Pack, limits: &Limits) -> Estimate {
         low: least(ohms * RESISTANCE.1),
         high: least(ohms * RESISTANCE.0),
         why: Some("by the usual resistance of cells of this size; fuses, cables and the BMS may allow less".into()),
-        ..known(name, subject, value)
+        ..Estimate::known(name, subject, value)
     }
 }
 

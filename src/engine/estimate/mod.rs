@@ -2,6 +2,7 @@
 
 pub mod ahead;
 pub mod apart;
+pub mod around;
 pub mod balance;
 pub mod baseline;
 pub mod both;
@@ -52,8 +53,8 @@ use super::gauge::Gauge;
 use super::view::View;
 use crate::model::bank::PackSpec;
 use crate::model::limits::Limits;
+use around::Around;
 use serde::{Deserialize, Serialize};
-use stress::Around;
 
 /// The estimators of one pack.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -122,7 +123,7 @@ impl Estimates {
     }
 
     /// Moves on what looks beyond the pack's own view: at sources, description, other packs.
-    pub fn tick_around(&mut self, view: &View, around: &stress::Around) {
+    pub fn tick_around(&mut self, view: &View, around: &Around) {
         self.stress.tick(view, around);
         let told = habits::Told { charge: &self.charge, soc: &self.soc, rest: &self.rest };
         self.habits.tick(view, around, &told);

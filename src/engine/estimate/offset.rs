@@ -3,11 +3,9 @@
 //! proportion, alike both ways, leaves nothing over: it cannot be seen here.
 
 use super::charge::{Charge, unseen};
-use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
-use crate::model::Subject;
+use crate::model::Estimate;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
 use serde::{Deserialize, Serialize};
 
 /// An interval shorter than this says too little, h.
@@ -131,17 +129,14 @@ impl Offset {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let names = ["current_offset_a", "charge_lost_percent"];
         let Some(learnt) = self.learnt else {
             let why = format!("{} of 5 intervals between full charges were seen", self.intervals.min(4));
-            return names.iter().map(|name| unknown(name, subject, &why)).collect();
+            return names.iter().map(|name| Estimate::unknown(name, subject, why.clone())).collect();
         };
-        let row = |name, value: f64, half: f64| Estimate {
-            low: Some(value - half),
-            high: Some(value + half),
-            ..known(name, subject, value)
-        };
+        let row =
+            |name, value: f64, half: f64| Estimate::known(name, subject, value).within(value - half, value + half);
         vec![row(names[0], learnt.amps, learnt.half), row(names[1], 100.0 * learnt.lost.0, 100.0 * learnt.lost.1)]
     }
 }

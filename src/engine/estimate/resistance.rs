@@ -3,11 +3,12 @@
 //!
 //! Each cell's part is taken to 25 °C by its own or the nearest sensor, so that a cold cell is no bad connection.
 
+use super::around::Around;
 use super::bypass::Bypass;
 use super::fit::{Fit, Noise};
-use super::steps::{Step, Steps, median};
-use super::stress::Around;
+use super::steps::{Step, Steps};
 use crate::curve::RESISTANCE_RATIO_PLETT;
+use crate::engine::median::median_of;
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, Stamp};
@@ -111,8 +112,8 @@ impl Resistance {
             own[cell] = step.volts(cell) - link * step.amps;
             warm[cell] = own[cell] / ratios[cell];
         }
-        let median_warm = median(warm, step.cells);
-        let median_own = median(own, step.cells);
+        let of_step = |volts: &[f64; MAX_CELLS]| median_of::<MAX_CELLS>(volts.iter().take(step.cells).copied());
+        let (Some(median_warm), Some(median_own)) = (of_step(&warm), of_step(&own)) else { return };
         let mean_ratio = ratios[..step.cells].iter().sum::<f64>() / step.cells as f64;
         let mut repeated = 0;
         let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && warmth.known;

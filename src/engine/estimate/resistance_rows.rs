@@ -2,9 +2,9 @@
 
 use super::resistance::Known;
 use crate::engine::pack::Pack;
+use crate::model::Estimate;
 use crate::model::finding::Subject;
 use crate::model::limits::Limits;
-use crate::model::snapshot::Estimate;
 
 /// Every resistance of a pack, `as_of` by engine time.
 #[must_use]
@@ -18,7 +18,7 @@ pub(super) fn rows(pack: &Pack, limits: &Limits) -> Vec<Estimate> {
         let why = self::why(pack, limits, false);
         rows.push(row(pack, ("connection_mohm", subject), learnt.excess(cell, limits), why));
     }
-    let subject = Subject::pack(pack.number);
+    let subject = pack.subject();
     let why = match learnt.has_outside() {
         false => "the voltage beyond the cells was not heard at a step of the current",
         true => "not enough steps of the current yet, or too coarse ones",
@@ -28,15 +28,11 @@ pub(super) fn rows(pack: &Pack, limits: &Limits) -> Vec<Estimate> {
 }
 
 fn row(pack: &Pack, (name, subject): (&'static str, Subject), known: Option<Known>, why: &str) -> Estimate {
-    let empty = Estimate { name, subject, value: None, low: None, high: None, as_of: None, why: None };
     match known {
-        None => Estimate { why: Some(why.to_owned()), ..empty },
-        Some(known) => Estimate {
-            value: Some(known.ohms * 1e3),
-            low: Some((known.ohms - known.half) * 1e3),
-            high: Some((known.ohms + known.half) * 1e3),
+        None => Estimate::unknown(name, subject, why),
+        Some(Known { ohms, half, .. }) => Estimate {
             as_of: pack.estimates.resistance.as_of(),
-            ..empty
+            ..Estimate::known(name, subject, ohms * 1e3).within((ohms - half) * 1e3, (ohms + half) * 1e3)
         },
     }
 }

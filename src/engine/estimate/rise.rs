@@ -1,6 +1,6 @@
 //! How fast the sensors rise, and the lower of the last two readings of each, so that one wrong reading is none.
 
-use super::stress::Around;
+use super::around::Around;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::L;
 use crate::model::{Limits, MAX_SENSORS, Stamp};

@@ -1,11 +1,10 @@
 //! The current over the last minute as a root mean square, charge and discharge apart: what fuses and cables feel.
 
-use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
 use crate::engine::view::{CurrentNow, View};
+use crate::model::Estimate;
+use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
-use crate::model::{Stamp, Subject};
 use serde::{Deserialize, Serialize};
 
 /// Slices of the stretch.
@@ -119,11 +118,12 @@ impl Rms {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack, limits: &Limits) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let why = "no valid current over the last minute";
         let amps = self.amps(limits);
-        let row =
-            |name, amps: Option<f64>| amps.map_or_else(|| unknown(name, subject, why), |a| known(name, subject, a));
+        let row = |name, amps: Option<f64>| {
+            amps.map_or_else(|| Estimate::unknown(name, subject, why), |a| Estimate::known(name, subject, a))
+        };
         vec![row("rms_charge_60s_a", amps.map(|a| a.0)), row("rms_discharge_60s_a", amps.map(|a| a.1))]
     }
 }

@@ -1,11 +1,11 @@
 //! A pack's estimates as rows for the screen, the report and JSON: a value with its bounds, or why there is none.
 
 use super::charge::unseen;
+use super::offset::assumed;
 use crate::engine::pack::Pack;
+use crate::model::Estimate;
 use crate::model::bank::PackSpec;
-use crate::model::finding::Subject;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
 use crate::model::{Quantity, Stamp};
 
 /// Every estimate of a pack, described as `spec`, `as_of` by engine time; `now` is the engine's.
@@ -20,27 +20,14 @@ pub fn rows(pack: &Pack, spec: &PackSpec, now: Stamp, limits: &Limits) -> Vec<Es
     rows
 }
 
-pub(super) fn row(pack: &Pack, name: &'static str) -> Estimate {
-    let subject = Subject::pack(pack.number);
-    Estimate { name, subject, value: None, low: None, high: None, as_of: None, why: None }
-}
-
-pub(super) fn missing(pack: &Pack, name: &'static str, why: &str) -> Estimate {
-    Estimate { why: Some(why.to_owned()), ..row(pack, name) }
-}
-
 /// State of charge, % of the capacity: the measured one once known, else the rated one.
 fn soc(pack: &Pack, now: Stamp, limits: &Limits) -> Estimate {
     let name = "soc_percent";
     match pack.estimates.soc.estimate(&pack.view, now, limits) {
-        Ok((known, at)) => Estimate {
-            value: Some(known.best * 100.0),
-            low: Some(known.low * 100.0),
-            high: Some(known.high * 100.0),
-            as_of: Some(at),
-            ..row(pack, name)
-        },
-        Err(why) => missing(pack, name, why),
+        Ok((known, at)) => Estimate::known(name, pack.subject(), known.best * 100.0)
+            .within(known.low * 100.0, known.high * 100.0)
+            .at(at),
+        Err(why) => Estimate::unknown(name, pack.subject(), why),
     }
 }
 
@@ -49,7 +36,7 @@ fn since_full(pack: &Pack, now: Stamp) -> Estimate {
     let name = "since_full_h";
     let soc = &pack.estimates.soc;
     if let Some(at) = soc.last_full() {
-        return Estimate { value: Some(now.since(at).max(0.0) / 3600.0), as_of: Some(now), ..row(pack, name) };
+        return Estimate::known(name, pack.subject(), now.since(at).max(0.0) / 3600.0).at(now);
     }
     match soc.ended_by() {
         Some(cell) => {
@@ -57,9 +44,9 @@ fn since_full(pack: &Pack, now: Stamp) -> Estimate {
                 "the last charge was ended by cell {}, before the others were full: as full as it will get",
                 cell + 1
             );
-            missing(pack, name, &why)
+            Estimate::unknown(name, pack.subject(), why)
         }
-        None => missing(pack, name, "no full charge was seen yet"),
+        None => Estimate::unknown(name, pack.subject(), "no full charge was seen yet"),
     }
 }
 
@@ -68,14 +55,17 @@ fn charge(pack: &Pack, limits: &Limits) -> [Estimate; 2] {
     let charge = &pack.estimates.charge;
     let names = ["charged_ah", "drawn_ah"];
     if charge.secs <= 0.0 {
-        return names.map(|name| missing(pack, name, "no valid current was seen yet"));
+        return names.map(|name| Estimate::unknown(name, pack.subject(), "no valid current was seen yet"));
     }
     let at = pack.gauge(Quantity::Current).last_good().map(|(at, _)| at).or(Some(pack.view.now));
+    let offset = assumed(pack.view.capacity.unwrap_or(0.0), limits);
     let row = |name, value: f64| {
-        let off = value * limits.get(L::SocGain) / 100.0 + charge.secs / 3600.0 * limits.get(L::SocOffset);
+        let off = value * limits.get(L::SocGain) / 100.0 + charge.secs / 3600.0 * offset;
         let off = off + unseen(charge.between);
-        let (low, high) = (Some((value - off).max(0.0)), Some(value + off));
-        Estimate { value: Some(value), low, high, as_of: at, ..row(pack, name) }
+        Estimate {
+            as_of: at,
+            ..Estimate::known(name, pack.subject(), value).within((value - off).max(0.0), value + off)
+        }
     };
     [row(names[0], charge.charged), row(names[1], charge.drawn)]
 }
@@ -85,13 +75,13 @@ fn held_high(pack: &Pack, limits: &Limits) -> Estimate {
     let name = "held_high_h_30_days";
     let view = &pack.view;
     if view.capacity.is_none() {
-        return missing(pack, name, "the rated capacity is not described");
+        return Estimate::unknown(name, pack.subject(), "the rated capacity is not described");
     }
     if limits.get(L::FloatHoursWindow) != 30.0 {
-        return missing(pack, name, "the window of prolonged-high-float is set to another length");
+        return Estimate::unknown(name, pack.subject(), "the window of prolonged-high-float is set to another length");
     }
     let hours = pack.estimates.hours.held_hours(super::hours::Window::PlainHours);
-    Estimate { value: Some(hours), as_of: Some(view.now), ..row(pack, name) }
+    Estimate::known(name, pack.subject(), hours).at(view.now)
 }
 
 /// Hours for which the pack has rested.
@@ -99,7 +89,7 @@ fn rest(pack: &Pack, limits: &Limits) -> Estimate {
     let name = "rest_h";
     let view = &pack.view;
     if let Some(since) = pack.estimates.rest.since(view.now, limits) {
-        return Estimate { value: Some(view.now.since(since) / 3600.0), as_of: Some(view.now), ..row(pack, name) };
+        return Estimate::known(name, pack.subject(), view.now.since(since) / 3600.0).at(view.now);
     }
     let why = match (view.cells.is_empty(), view.current, view.capacity) {
         (true, ..) => "no cell voltages: terminals that are cut off read as rest",
@@ -107,7 +97,7 @@ fn rest(pack: &Pack, limits: &Limits) -> Estimate {
         (.., None) => "the rated capacity is not described",
         _ => "it does not rest",
     };
-    missing(pack, name, why)
+    Estimate::unknown(name, pack.subject(), why)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 
 use super::swing::Swing;
 use super::thermal::GRAIN;
+use crate::engine::median::median_of;
 use crate::engine::view::{SensorNow, View};
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, MAX_SENSORS, Stamp};
@@ -198,13 +199,10 @@ impl Siblings {
 }
 
 fn median_of_limiting(sensors: &[SensorNow]) -> Siblings {
-    let mut celsius = [0.0; MAX_SENSORS];
-    let mut count = 0;
-    for (place, sensor) in celsius.iter_mut().zip(sensors.iter().filter(|s| s.role.sets_limits())) {
-        *place = sensor.celsius;
-        count += 1;
+    let celsius = sensors.iter().filter(|sensor| sensor.role.sets_limits()).map(|sensor| sensor.celsius);
+    Siblings {
+        count: celsius.clone().count(),
+        sum: celsius.clone().sum(),
+        median: median_of::<MAX_SENSORS>(celsius).unwrap_or_default(),
     }
-    let celsius = &mut celsius[..count];
-    celsius.sort_unstable_by(f64::total_cmp);
-    Siblings { count, sum: celsius.iter().sum(), median: celsius.get(count / 2).copied().unwrap_or_default() }
 }

@@ -1,12 +1,11 @@
 //! What a charger does: each charge from its beginning to its end, the voltage it holds, where its current ends, and
 //! whether that voltage follows the temperature as for lead-acid batteries.
 
-use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
+use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
-use crate::model::{Stamp, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -164,28 +163,28 @@ impl Sessions {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let Some(session) = self.latest() else {
-            return vec![unknown("session_bulk_a", subject, "no charge was seen yet")];
+            return vec![Estimate::unknown("session_bulk_a", subject, "no charge was seen yet")];
         };
         let cells = f64::from(pack.view.cells_in_series);
         let held = |name, held: Option<Held>, why: &str| match held {
-            Some(held) => known(name, subject, held.volts * cells),
-            None => unknown(name, subject, why),
+            Some(held) => Estimate::known(name, subject, held.volts * cells),
+            None => Estimate::unknown(name, subject, why),
         };
         let mut rows = vec![
-            known("session_bulk_a", subject, session.bulk),
-            known("session_h", subject, session.end.since(session.begin) / 3600.0),
+            Estimate::known("session_bulk_a", subject, session.bulk),
+            Estimate::known("session_h", subject, session.end.since(session.begin) / 3600.0),
             held("session_held_v", session.held, "no voltage was held for ten minutes at a small current"),
             held("session_float_v", session.float, "no lower voltage was held after it"),
-            known("session_restarts", subject, f64::from(session.restarts)),
+            Estimate::known("session_restarts", subject, f64::from(session.restarts)),
         ];
         if let Some(tail) = session.tail {
-            rows.push(known("session_tail_a", subject, tail));
+            rows.push(Estimate::known("session_tail_a", subject, tail));
         }
         rows.push(match self.slope {
-            Some(slope) => known("charger_compensation_mv_per_k", subject, slope.volts * cells * 1e3),
-            None => unknown(
+            Some(slope) => Estimate::known("charger_compensation_mv_per_k", subject, slope.volts * cells * 1e3),
+            None => Estimate::unknown(
                 "charger_compensation_mv_per_k",
                 subject,
                 "fewer than three charges held a voltage at temperatures spread over ten kelvin",

@@ -1,12 +1,11 @@
 //! How packs in parallel share the bank's current: the ampere-hours of each over a stretch in which a fifth of the
 //! bank's capacity moved one way, against its share of the capacity.
 
-use super::stress::{known, unknown};
 use crate::engine::pack::Pack;
+use crate::model::Estimate;
+use crate::model::MAX_PACKS;
 use crate::model::bank::PackSpec;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
-use crate::model::{MAX_PACKS, Subject};
 use serde::{Deserialize, Serialize};
 
 /// Shares over one stretch, in percentage points beyond the share of capacity.
@@ -88,17 +87,19 @@ impl Sharing {
         if self.packs < 2 {
             return Vec::new();
         }
-        let (subject, index) = (Subject::pack(pack.number), usize::from(pack.number));
+        let (subject, index) = (pack.subject(), usize::from(pack.number));
         let names = ["share_charge_percent", "share_discharge_percent"];
         let row = |(name, stretch): (&'static str, &Stretch)| match stretch.last {
             Some(shares) => {
                 let (share, beyond) = (shares.share[index % MAX_PACKS], shares.beyond[index % MAX_PACKS]);
                 let why = format!("{beyond:+.0} points against its share of the capacity");
-                Estimate { why: Some(why), ..known(name, subject, share) }
+                Estimate::known(name, subject, share).because(why)
             }
-            None => {
-                unknown(name, subject, "a fifth of the bank's capacity has not yet moved one way with every pack known")
-            }
+            None => Estimate::unknown(
+                name,
+                subject,
+                "a fifth of the bank's capacity has not yet moved one way with every pack known",
+            ),
         };
         names.into_iter().zip(&self.stretches).map(row).collect()
     }

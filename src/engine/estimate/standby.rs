@@ -1,13 +1,13 @@
 //! What a bank draws while nobody uses it, and how long it lasts: quiet hours, and the time since it was last used.
 
+use super::around::Around;
 use super::habits::Told;
 use super::offset::assumed;
-use super::stress::{Around, known, unknown};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
+use crate::model::Stamp;
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
-use crate::model::{Stamp, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -167,17 +167,15 @@ impl Standby {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack, limits: &Limits) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let Some(draw) = self.draw else {
             let why = "fewer than four hours without charge, and without current from pack to pack, were seen whole";
             return ["standby_draw_a", "quiet_hours_draw_a", "until_a_tenth_days"]
-                .map(|name| unknown(name, subject, why))
+                .map(|name| Estimate::unknown(name, subject, why))
                 .into();
         };
-        let row = |name, amps: f64| Estimate {
-            low: Some((amps - draw.half).max(0.0)),
-            high: Some(amps.max(0.0) + draw.half),
-            ..known(name, subject, amps.max(0.0))
+        let row = |name, amps: f64| {
+            Estimate::known(name, subject, amps.max(0.0)).within((amps - draw.half).max(0.0), amps.max(0.0) + draw.half)
         };
         vec![row("standby_draw_a", draw.least), row("quiet_hours_draw_a", draw.usual), days(pack, &draw, limits)]
     }
@@ -186,20 +184,20 @@ impl Standby {
 /// Days to a tenth at the standby draw: at the near end of everything, most likely, and at the far end, since a
 /// reading of zero may hide what the sensor cannot see.
 fn days(pack: &Pack, draw: &Draw, limits: &Limits) -> Estimate {
-    let (name, subject) = ("until_a_tenth_days", Subject::pack(pack.number));
+    let (name, subject) = ("until_a_tenth_days", pack.subject());
     let monthly = limits.get(L::SelfDischarge);
     let (Some(capacity), Ok((soc, _))) =
         (pack.view.capacity, pack.estimates.soc.estimate(&pack.view, pack.view.now, limits))
     else {
-        return unknown(name, subject, "the state of charge is not known");
+        return Estimate::unknown(name, subject, "the state of charge is not known");
     };
     let at = |from, amps| days_left(from, capacity, amps, monthly);
-    let Some(value) = at(soc.best, draw.least) else { return unknown(name, subject, "nothing is drawn") };
+    let Some(value) = at(soc.best, draw.least) else { return Estimate::unknown(name, subject, "nothing is drawn") };
     Estimate {
         low: at(soc.low, draw.least + draw.half),
         high: at(soc.high, draw.least - draw.half),
         why: Some(format!("at the draw of the quietest hours and {monthly} % of self-discharge a month")),
-        ..known(name, subject, value)
+        ..Estimate::known(name, subject, value)
     }
 }
 

@@ -3,6 +3,7 @@
 //! A set is complete once every cell and the current have been read anew. Which of them is read first is not known, so
 //! a step is taken from the outer two of its four sets: whatever the order, those lie wholly before and after it.
 
+use crate::engine::median::median_of;
 use crate::engine::view::View;
 use crate::model::limits::{L, Limits};
 use crate::model::{MAX_CELLS, Stamp};
@@ -198,12 +199,9 @@ impl Steps {
         if (mean(b1) - mean(b2)).abs().max((mean(a2) - mean(a1)).abs()) > STEADY * change.abs() {
             return None;
         }
-        let mut moves = [0.0; MAX_CELLS];
-        let pairs = b1.volts.iter().zip(&a1.volts).take(count);
-        moves.iter_mut().zip(pairs).for_each(|(moved, (before, after))| *moved = after - before);
-        let change = median(moves, count);
-        let odd = |moved: &&f64| (**moved - change).abs() > ALIKE * change.abs();
-        let mut odd = moves.iter().take(count).filter(odd);
+        let moves = b1.volts.iter().zip(&a1.volts).take(count).map(|(before, after)| after - before);
+        let change = median_of::<MAX_CELLS>(moves.clone())?;
+        let mut odd = moves.filter(|moved| (moved - change).abs() > ALIKE * change.abs());
         let alike = odd.next().is_none_or(|moved| moved / change > 1.0 && count > 2) && odd.next().is_none();
         alike.then_some(change)
     }
@@ -231,16 +229,4 @@ fn found<'a>([b2, b1, a1, a2]: [&'a Set; 4], between: Option<&Set>, capacity: f6
     let quiet = |one: &Set, two: &Set| one.high.max(two.high) - one.low.min(two.low) <= tolerance;
     let apart = between.is_none_or(|set| !quiet(set, a1));
     (quiet(b2, b1) && quiet(a1, a2) && apart).then_some((b2, a2, tolerance))
-}
-
-/// Median of the first `count`.
-pub(super) fn median(mut volts: [f64; MAX_CELLS], count: usize) -> f64 {
-    let volts = volts.get_mut(..count).unwrap_or_default();
-    volts.sort_unstable_by(f64::total_cmp);
-    let middle = volts.len() / 2;
-    match volts {
-        [] => 0.0,
-        volts if volts.len() % 2 == 1 => volts[middle],
-        volts => 0.5 * (volts[middle - 1] + volts[middle]),
-    }
 }

@@ -1,15 +1,15 @@
 //! How a pack follows the air around it: its time constant, learnt at rest; when it will be warm enough for the current
 //! on offer; and whether its heater does its job.
 
+use super::around::Around;
 use super::cold::rated_rate;
 use super::habits::Told;
-use super::stress::{Around, known, unknown};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
+use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SensorRole};
 use crate::model::limits::{L, Limits};
-use crate::model::snapshot::Estimate;
-use crate::model::{Quantity, Stamp, Subject};
+use crate::model::{Quantity, Stamp};
 use serde::{Deserialize, Serialize};
 
 /// Length of a stretch over which a change of temperature is taken, s.
@@ -149,32 +149,29 @@ impl Thermal {
     /// What is estimated, for screens and scripts.
     #[must_use]
     pub fn rows(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
-        let subject = Subject::pack(pack.number);
+        let subject = pack.subject();
         let name = "thermal_time_constant_h";
         let constant = match (self.per_hour(), self.ambient) {
-            (Some((slope, half)), _) => Estimate {
-                low: Some(1.0 / (slope + half)),
-                high: Some(1.0 / (slope - half)),
-                ..known(name, subject, 1.0 / slope)
-            },
-            (None, None) => unknown(name, subject, "no sensor measures the air around the bank"),
-            (None, Some(_)) => unknown(name, subject, "the bank has not rested long enough in warmer or colder air"),
+            (Some((slope, half)), _) => {
+                Estimate::known(name, subject, 1.0 / slope).within(1.0 / (slope + half), 1.0 / (slope - half))
+            }
+            (None, None) => Estimate::unknown(name, subject, "no sensor measures the air around the bank"),
+            (None, Some(_)) => {
+                Estimate::unknown(name, subject, "the bank has not rested long enough in warmer or colder air")
+            }
         };
         let mut rows = vec![constant, self.warm_enough(pack, spec, limits)];
         if let Some(warming) = self.warming {
-            rows.push(Estimate {
-                low: Some(warming.rise - warming.open),
-                high: Some(warming.rise + warming.open),
-                ..known("heater_rise_k_per_h", subject, warming.rise)
-            });
+            let (low, high) = (warming.rise - warming.open, warming.rise + warming.open);
+            rows.push(Estimate::known("heater_rise_k_per_h", subject, warming.rise).within(low, high));
         }
         rows
     }
 
     /// Hours until the coldest sensor allows the current on offer.
     fn warm_enough(&self, pack: &Pack, spec: &PackSpec, limits: &Limits) -> Estimate {
-        let (name, subject, view) = ("warm_enough_h", Subject::pack(pack.number), &pack.view);
-        let not = |why: &str| unknown(name, subject, why);
+        let (name, subject, view) = ("warm_enough_h", pack.subject(), &pack.view);
+        let not = |why: &str| Estimate::unknown(name, subject, why);
         let Some(capacity) = view.capacity else { return not("the rated capacity is not described") };
         let Some(coldest) = view.coldest().filter(|_| view.role_known) else {
             return not("no valid cell or case temperature");
@@ -183,7 +180,7 @@ impl Thermal {
         let rated = spec.rated.charge.map(|amps| amps.get() / capacity);
         let fine = |celsius: f64| rated_rate(celsius, rated, limits) * capacity >= offer;
         if fine(coldest.celsius) {
-            return known(name, subject, 0.0);
+            return Estimate::known(name, subject, 0.0);
         }
         let Some(needed) = WARM.map(f64::from).find(|celsius| *celsius > coldest.celsius && fine(*celsius)) else {
             return not("the sources offer more than the bank takes at any temperature");
@@ -199,7 +196,7 @@ impl Thermal {
         };
         let why = format!("until it is {needed:.0} °C at its coldest sensor, for the {offer:.0} A on offer");
         match hours {
-            Some(hours) => Estimate { why: Some(why), ..known(name, subject, hours) },
+            Some(hours) => Estimate::known(name, subject, hours).because(why),
             None => not("the air around it stays too cold"),
         }
     }

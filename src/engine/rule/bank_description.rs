@@ -3,9 +3,10 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::engine::estimate::offset::assumed;
 use crate::engine::estimate::reported::Said;
 use crate::model::Quantity;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 const CAPACITY: u8 = 0;
@@ -58,7 +59,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let hold = bench.limits.get(L::FiledSeriesMinutes) * 60.0;
     let series_sign = Sign::new(Severity::Warning, met.series, met.series).held(hold).read(2, count, 1);
     let warning = if met.gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let signs = [Sign::new(Severity::Notice, plain, plain), warning];
     let told = court.case(subject).filter(|case| case.worst.is_some()).map(|case| case.kind);
     court.say(subject, &signs, &[]);
@@ -84,7 +85,7 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 fn met(bench: &Bench, filed: f64) -> Met {
     let (limits, estimates) = (bench.limits, &bench.pack.estimates);
-    let offset = limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * filed);
+    let offset = assumed(filed, limits);
     let room = limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
     let beyond = limits.get(L::FiledMeasured) * filed;
     Met {

@@ -5,7 +5,7 @@ use crate::engine::case::Sign;
 use crate::engine::estimate::cut::{Fall, JITTER, Proof};
 use crate::engine::estimate::minute::{First, Reached};
 use crate::model::Quantity;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// It cut a discharge off; otherwise a charge. These add up in the kind of the case.
@@ -42,7 +42,7 @@ pub(super) const RULE: Rule = Rule {
 };
 
 fn judge(bench: &Bench, court: &mut Court) {
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     match blind(bench) {
         Some(why) => court.not_judged(why),
         None => court.judged(),

@@ -127,7 +127,7 @@ fn is_no_reading(bench: &Bench, cell: &CellNow) -> bool {
 
 /// Without cell voltages: pack voltage / cells in series, where a cut-off terminal is not taken for empty cells.
 fn judge_substitute(bench: &Bench, court: &mut Court) {
-    let (subject, limits) = (Subject::pack(bench.pack.number), bench.limits);
+    let (subject, limits) = (bench.pack.subject(), bench.limits);
     let Some(mean) = bench.view.mean.filter(|mean| *mean > limits.get(L::UndervoltageSubstituteFrom)) else {
         court.end(|other| other == subject);
         return court.not_judged(if bench.view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoVoltage });

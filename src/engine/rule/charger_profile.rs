@@ -5,7 +5,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::session::Sessions;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// Kinds, in the low bits of the kind of the case; the code of the source in the high ones.
@@ -59,7 +59,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         false => sign(Severity::Notice, ABOVE_FILE, minutes),
     };
     let signs = [notice, sign(Severity::Warning, TOO_HIGH, limit(L::ProfileSeconds))];
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let mut facts = [(Fact::MeanVolts, 0.0); 4];
     let count = fill(&mut facts, bench, sessions);
     court.say(subject, &signs, &facts[..count]);

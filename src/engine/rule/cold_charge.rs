@@ -6,7 +6,7 @@ use crate::engine::estimate::cold::{Cold, ColdNow, Flow, coldest, flow, plating_
 use crate::engine::view::CurrentNow;
 use crate::model::SensorRole;
 use crate::model::bank::SourceKind;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// It may be a heater's current.
@@ -33,7 +33,7 @@ pub(super) const RULE: Rule = Rule {
 };
 
 fn judge(bench: &Bench, court: &mut Court) {
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let Some(current) = bench.view.current else {
         court.end(|s| s == subject);
         return court.not_judged(Why::NoCurrent);

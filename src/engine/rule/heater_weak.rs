@@ -2,7 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 pub(super) const RULE: Rule = Rule {
@@ -32,7 +32,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     });
     let facts = weak.map(|weak| [(Fact::WarmingRate, weak.rise), (Fact::LowestCelsius, weak.coldest)]);
     let sign = Sign::new(Severity::Notice, weak.is_some(), weak.is_some());
-    court.say(Subject::pack(bench.pack.number), &[sign], facts.as_ref().map_or(&[], |facts| facts.as_slice()));
+    court.say(bench.pack.subject(), &[sign], facts.as_ref().map_or(&[], |facts| facts.as_slice()));
 }
 
 fn tell(told: &Told) -> Story {

@@ -108,7 +108,7 @@ fn judge_outside(bench: &Bench, court: &mut Court, heating: &Heating) {
     let Some(known) = learnt.outside(bench.limits) else { return };
     let growth = learnt.growth_outside().map(|(growth, error)| (growth, error + PATH_WARMTH * known.ohms.abs()));
     let (grown, keeps) = has_grown(growth, bench.limits.get(L::ConnectionGrowth) * 1e-3);
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let grown_by = growth.map_or(0.0, |(growth, _)| growth);
     let found = Found { subject, known, growth: Some(grown_by), watts: heating.watts(grown_by), met: grown, keeps };
     say(bench, court, heating, &found);

@@ -2,7 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// An active finding lasts while its figure is above this share of its limit.
@@ -34,7 +34,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let sign = |severity, part: f64| Sign::new(severity, part > 1.0, part > KEEPS);
     let signs = [sign(Severity::Notice, part), sign(Severity::Warning, felt.at_least / warning)];
     let facts = [(Fact::HotHours, felt.hot_h), (Fact::AgeingTimes, felt.ageing)];
-    court.say(Subject::pack(bench.pack.number), &signs, &facts);
+    court.say(bench.pack.subject(), &signs, &facts);
 }
 
 fn tell(told: &Told) -> Story {

@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::habits;
 use crate::engine::estimate::standby::days_left;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// By its voltage at rest.
@@ -61,7 +61,7 @@ fn judge(bench: &Bench, court: &mut Court) {
             count += 1;
         }
     }
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     court.say(subject, &signs, &facts[..count]);
     let kind = if under(L::StorageLowNotice) { VOLTAGE } else { DRAWN };
     if signs.iter().any(|sign| sign.met) {

@@ -3,7 +3,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::offset::assumed;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
 /// Part of the time that must have been seen: a full charge may hide in what was not.
@@ -42,8 +42,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     let cycles = (estimates.charge.drawn - then.drawn - unsure).max(0.0) / capacity;
     let met = elapsed >= days && cycles >= limits.get(L::NotFullCycles);
     let facts = [(Fact::SinceFullDays, elapsed), (Fact::Cycles, cycles)];
-    court.say(Subject::pack(bench.pack.number), &[Sign::new(Severity::Notice, met, met)], &facts);
-    court.kind(Subject::pack(bench.pack.number), u8::from(estimates.soc.last_full().is_some()));
+    court.say(bench.pack.subject(), &[Sign::new(Severity::Notice, met, met)], &facts);
+    court.kind(bench.pack.subject(), u8::from(estimates.soc.last_full().is_some()));
 }
 
 fn tell(told: &Told) -> Story {

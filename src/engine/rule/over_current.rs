@@ -48,7 +48,7 @@ impl Side {
 }
 
 fn judge(bench: &Bench, court: &mut Court) {
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let (into, out) = (charge_bound(bench), draw_bound(bench));
     let blind = match (bench.view.current, out) {
         (None, _) => Some(Why::NoCurrent),

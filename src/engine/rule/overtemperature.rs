@@ -3,10 +3,11 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::cold::coldest;
+use crate::engine::median::median_of;
 use crate::engine::view::SensorNow;
-use crate::model::SensorRole;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
+use crate::model::{MAX_SENSORS, SensorRole};
 
 /// Nobody said where the sensor sits.
 const UNPLACED: u8 = 1;
@@ -36,7 +37,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     court.end(|s| s.pack == Some(bench.pack.number) && s.sensor.is_some_and(|sensor| !valid(sensor)));
     match view.hottest().filter(|_| view.role_known) {
         Some(hottest) => judge_placed(&hottest, bench, court),
-        None => court.end(|s| s == Subject::pack(bench.pack.number)),
+        None => court.end(|s| s == bench.pack.subject()),
     }
     let trusted = |sensor: &&SensorNow| bench.pack.estimates.sensors.trouble(usize::from(sensor.sensor)).is_none();
     let unplaced = view.sensors.iter().filter(|sensor| sensor.role == SensorRole::Unknown);
@@ -75,7 +76,7 @@ fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
         let sign = sign(severity, at, hottest, bench);
         Sign { met: sign.met || by_rise, keeps: sign.keeps || by_rise, ..sign }
     });
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     say(subject, hottest, &signs, bench, court);
     let unexplained = fast(hottest).is_some_and(|(_, explained)| !explained);
     name(subject, hottest, (rising, unexplained), bench, court);
@@ -143,9 +144,7 @@ fn judge_unplaced(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
 /// Median of the other valid sensors that are not on the electronics, °C.
 fn others(sensor: &SensorNow, bench: &Bench) -> Option<f64> {
     let other = |s: &&SensorNow| s.sensor != sensor.sensor && s.role != SensorRole::Electronics;
-    let mut celsius: Vec<f64> = bench.view.sensors.iter().filter(other).map(|s| s.celsius).collect();
-    celsius.sort_unstable_by(f64::total_cmp);
-    celsius.get(celsius.len() / 2).copied()
+    median_of::<MAX_SENSORS>(bench.view.sensors.iter().filter(other).map(|s| s.celsius))
 }
 
 fn say(subject: Subject, sensor: &SensorNow, signs: &[Sign], bench: &Bench, court: &mut Court) {
@@ -327,7 +326,7 @@ mod tests {
         story.run(0.0, 600.0, 1.0, |_, bus| {
             bus.celsius(0, 85.0);
             bus.celsius(1, 25.0);
-            bus.celsius(2, 24.0);
+            bus.celsius(2, 25.0);
             bus.current(0.0);
         });
         assert_eq!(

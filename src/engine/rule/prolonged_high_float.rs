@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
 use crate::engine::estimate::hours::Window;
 use crate::engine::view::View;
-use crate::model::finding::{Fact, Severity, Subject};
+use crate::model::finding::{Fact, Severity};
 use crate::model::limits::{L, Limits};
 
 /// Held between the middle and the high mark.
@@ -46,7 +46,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let sign = |severity, part: f64| Sign::new(severity, still && part > 1.0, still && part > KEEPS);
     let notice = [short, hourly, middle].into_iter().max_by(|a, b| a.part().total_cmp(&b.part())).unwrap_or(short);
     let told = if long.part() > 1.0 { long } else { notice };
-    let subject = Subject::pack(bench.pack.number);
+    let subject = bench.pack.subject();
     let facts =
         [(Fact::HeldHours, told.hours), (Fact::HeldDays, told.hours / 24.0), (Fact::WindowDays, told.window_days)];
     court.say(subject, &[sign(Severity::Notice, notice.part()), sign(Severity::Warning, long.part())], &facts);

@@ -68,7 +68,7 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 /// The current sensor: at the end of its range, or off at zero by more than the limit for certain.
 fn judge_current(bench: &Bench, court: &mut Court) {
-    let (subject, at_end) = (Subject::pack(bench.pack.number), bench.pack.estimates.sensors.current_at_end());
+    let (subject, at_end) = (bench.pack.subject(), bench.pack.estimates.sensors.current_at_end());
     let most = bench.view.capacity.map(|capacity| {
         bench.limits.get(L::SensorOffset).max(capacity * bench.limits.get(L::SensorOffsetRate) / 1000.0)
     });

@@ -63,10 +63,10 @@ fn judge(bench: &Bench, court: &mut Court) {
     for (index, gauge) in pack.sensors.iter().enumerate() {
         say(court, Subject::sensor(pack.number, index as u8), silence(gauge).filter(|_| !whole(PARTS[1].0)));
     }
-    say(court, Subject::pack(pack.number), (kind != 0).then_some(longest));
+    say(court, pack.subject(), (kind != 0).then_some(longest));
     if kind != 0 {
-        let seen = court.case(Subject::pack(pack.number)).map_or(0, |case| case.kind);
-        court.kind(Subject::pack(pack.number), if kind == WHOLE { WHOLE } else { kind | (seen & !WHOLE) });
+        let seen = court.case(pack.subject()).map_or(0, |case| case.kind);
+        court.kind(pack.subject(), if kind == WHOLE { WHOLE } else { kind | (seen & !WHOLE) });
     }
 }
 

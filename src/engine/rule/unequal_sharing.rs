@@ -43,7 +43,7 @@ fn judge(bench: &BankBench, court: &mut Court) {
             Sign::new(Severity::Notice, notice > 1.0, notice > KEEPS),
             Sign::new(Severity::Warning, warning > 1.0 || over, warning > KEEPS),
         ];
-        court.say(Subject::pack(pack.number), &signs, &[(Fact::SharePercent, share), (Fact::ShareBeyond, beyond)]);
+        court.say(pack.subject(), &signs, &[(Fact::SharePercent, share), (Fact::ShareBeyond, beyond)]);
     }
     let fights = bench.state.sharing.flows.is_some_and(|flows| {
         let least = limit(L::FightRate);

@@ -2,12 +2,10 @@
 
 use super::super::app::App;
 use super::super::theme::Role;
-use super::super::words::{DASH, cut, left, named, near, number, right, why_none, wrap};
-use crate::model::snapshot::{Estimate, PackView, Shown};
+use super::super::words::{DASH, cut, left, near, number, right, why_none, wrap};
+use crate::model::snapshot::{PackView, Shown};
+use crate::model::{Estimate, figure};
 use ratatui::text::Line;
-
-/// An estimate that is no older than this is one of now, s.
-const LATELY: f64 = 90.0;
 
 /// The pane.
 pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
@@ -30,7 +28,7 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
         table.lines.extend([Line::default(), Line::styled(title, app.theme.style(Role::Strong))]);
     }
     let (unknown, known): (Vec<&Estimate>, Vec<&Estimate>) =
-        app.snapshot.estimates.iter().partition(|estimate| says_nothing(estimate));
+        app.snapshot.estimates.iter().partition(|estimate| estimate.says_nothing());
     for estimate in known.into_iter().chain(unknown) {
         table.estimate(estimate);
     }
@@ -107,33 +105,21 @@ impl Table<'_> {
 
     /// An estimate, in as many lines as it takes: a figure that is cut off is none.
     fn estimate(&mut self, estimate: &Estimate) {
-        let figure = |value: f64| named(estimate.name, value).1;
-        let value = match (estimate.value, estimate.low, estimate.high) {
-            (Some(value), Some(low), Some(high)) => {
-                format!("{} (between {} and {})", figure(value), figure(low), figure(high))
-            }
-            (Some(value), Some(low), None) => format!("{} (at least {})", figure(value), figure(low)),
-            (Some(value), None, Some(high)) => format!("{} (at most {})", figure(value), figure(high)),
-            (Some(value), None, None) => figure(value),
-            (None, Some(low), _) => format!("at least {}", figure(low)),
-            (None, None, Some(high)) => format!("at most {}", figure(high)),
-            (None, None, None) => {
-                format!("not known: {}", estimate.why.as_deref().unwrap_or("not enough data yet"))
-            }
+        let (why, now) = (estimate.why.as_deref(), self.app.snapshot.now);
+        let value = if estimate.says_nothing() {
+            format!("not known: {}", why.unwrap_or("not enough data yet"))
+        } else {
+            let digits = figure(estimate.name).map_or(2, |figure| figure.digits);
+            let as_of = estimate.earlier_than(now).map_or(String::new(), |at| format!(", as of {}", near(at, now)));
+            let why = why.map_or(String::new(), |why| format!("; {why}"));
+            format!("{}{as_of}{why}", estimate.figure(|value| number(value, digits)))
         };
-        let now = self.app.snapshot.now;
-        let old = estimate.as_of.filter(|at| now.is_none_or(|now| now.since(*at) > LATELY));
-        let as_of = old.map_or(String::new(), |at| format!(", as of {}", near(at, now)));
-        let role = if says_nothing(estimate) { Role::Quiet } else { Role::Plain };
-        let (words, _) = named(estimate.name, 0.0);
-        let text = format!("{words}, {}: {value}{as_of}", estimate.subject);
+        let role = if estimate.says_nothing() { Role::Quiet } else { Role::Plain };
+        let words = figure(estimate.name).map_or(estimate.name, |figure| figure.words);
+        let text = format!("{words}, {}: {value}", estimate.subject);
         for (at, line) in wrap(&text, self.width.saturating_sub(5), usize::MAX).into_iter().enumerate() {
             let indent = if at == 0 { " " } else { "     " };
             self.lines.push(Line::styled(format!("{indent}{line}"), self.app.theme.style(role)));
         }
     }
-}
-
-fn says_nothing(estimate: &Estimate) -> bool {
-    estimate.value.is_none() && estimate.low.is_none() && estimate.high.is_none()
 }
