@@ -16,5 +16,7 @@ mod parallel;
 mod scale;
 #[path = "whole_engine/sign.rs"]
 mod sign;
+#[path = "whole_engine/tiers.rs"]
+mod tiers;
 #[path = "whole_engine/told.rs"]
 mod told;

@@ -1,7 +1,7 @@
 //! Which finding lies behind which: one story, not three alerts. A table of what one condition shows as; nothing is
 //! weighed here.
 
-use crate::model::Finding;
+use crate::model::{Fact, Finding};
 
 /// How near cause and symptom must be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,17 +44,44 @@ static SHOWS_AS: &[(&str, &str, Near)] = &[
     ("overtemperature", "bms-cutoff", Near::Pack),
 ];
 
+/// A cut-off at the top has a cell at this voltage or above, one at the bottom a cell at this voltage or below, V (usual
+/// limits of protective electronics less what is read late: common practice, no source).
+const AT_LIMIT: (f64, f64) = (2.8, 3.6);
+/// A cut-off comes of what was so long ago at most, s.
+const BEFORE: f64 = 120.0;
+
 /// The finding behind each: its place in the list, for every finding that has one. The cause that stands first in the
 /// table counts.
 pub(super) fn causes(findings: &[Finding]) -> Vec<Option<usize>> {
     let behind = |symptom: &Finding| {
         let rows = SHOWS_AS.iter().filter(|(_, shown, _)| *shown == symptom.code);
         rows.filter_map(|(cause, _, near)| {
-            findings.iter().position(|other| other.code == *cause && is_near(other, symptom, *near))
+            let is_behind =
+                |other: &Finding| other.code == *cause && is_near(other, symptom, *near) && cuts_off(other, symptom);
+            findings.iter().position(is_behind)
         })
         .next()
     };
     findings.iter().map(behind).collect()
+}
+
+/// Whether the cause goes with the way in which a pack was cut off: its direction, the voltage of its cells, the time. Of
+/// other symptoms nothing is asked.
+fn cuts_off(cause: &Finding, symptom: &Finding) -> bool {
+    if symptom.code != "bms-cutoff" {
+        return true;
+    }
+    let get = |fact| symptom.evidence.get(fact);
+    let amps = get(Fact::CutAmps).unwrap_or_default();
+    let full = amps > 0.0 && get(Fact::PeakVolts).is_some_and(|volts| volts >= AT_LIMIT.1);
+    let empty = amps < 0.0 && get(Fact::LowestVolts).is_some_and(|volts| volts <= AT_LIMIT.0);
+    let together = cause.first <= symptom.last && symptom.first <= cause.last.plus_secs(BEFORE);
+    match cause.code {
+        "imbalance" | "low-capacity-cell" => full || empty,
+        "cell-overvoltage" => full && together,
+        "cell-undervoltage" => empty && together,
+        _ => together,
+    }
 }
 
 /// The finding at the root of a story.

@@ -6,7 +6,7 @@ use super::rule::{Judge, RULES, Told, Why};
 use super::{Engine, answer, cause, estimate, verdict};
 use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
-use crate::model::finding::{Explanation, Finding, NotJudged, Subject};
+use crate::model::finding::{Evidence, Explanation, Fact, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
 use crate::model::{Quantity, Slot, Stamp, ranges};
@@ -34,6 +34,12 @@ impl Engine {
             ..Snapshot::default()
         };
         snapshot.causes = cause::causes(&snapshot.findings);
+        // What may be behind a story is told where the story begins, once.
+        for (finding, cause) in snapshot.findings.iter_mut().zip(&snapshot.causes) {
+            if cause.is_some() {
+                finding.explanations.clear();
+            }
+        }
         snapshot.verdict = verdict::verdict(&snapshot, &self.limits);
         snapshot.answers = answer::answers(&snapshot, &self.limits);
         snapshot
@@ -165,7 +171,7 @@ impl Engine {
                     what_to_do: story.what_to_do,
                     caution: row.caution,
                     source: row.source,
-                    explanations: self.explain(row.code, subject),
+                    explanations: self.explain(row.code, subject, &case.evidence),
                 })
             })
             .collect();
@@ -173,9 +179,11 @@ impl Engine {
         findings
     }
 
-    fn explain(&self, code: &str, subject: Subject) -> Vec<Explanation> {
+    /// What may be behind a finding about a cell, or about the cell that came to its limit first.
+    fn explain(&self, code: &str, subject: Subject, evidence: &Evidence) -> Vec<Explanation> {
         let pack = subject.pack.and_then(|pack| self.packs.get(usize::from(pack)));
-        pack.map_or_else(Vec::new, |pack| which::explain(code, pack, subject, &self.limits))
+        let cell = subject.cell.or_else(|| (evidence.get(Fact::FirstCell)? as u8).checked_sub(1));
+        pack.map_or_else(Vec::new, |pack| which::explain(code, pack, cell, &self.limits))
     }
 
     fn not_judged(&self) -> Vec<NotJudged> {

@@ -44,13 +44,16 @@ struct Lead {
 }
 
 impl Stories<'_> {
-    /// The worst story: an urgent finding speaks for itself, then its cause; else the cause speaks, then what it shows as.
+    /// The worst story: a danger that is worse than its cause speaks for itself, then the cause; else the cause speaks, then
+    /// what it shows as.
     fn lead(&self) -> Option<Lead> {
         let worst = *self.standing.first()?;
         let root = self.root(worst);
         let (danger, cause) = (&self.snapshot.findings[worst], &self.snapshot.findings[root]);
         let (mut text, mut what_to_do) = (danger.text.clone(), danger.what_to_do.clone());
-        if root != worst && danger.severity == Severity::Urgent {
+        let is_danger =
+            danger.severity == Severity::Urgent || is_safety(danger.code) && danger.severity > cause.severity;
+        if root != worst && is_danger {
             text.push_str(&format!(" Behind it, most likely: {}", cause.text));
         } else if root != worst {
             text = format!("{} A sign of it: {}", cause.text, danger.text);
@@ -176,7 +179,7 @@ fn well(snapshot: &Snapshot) -> Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Evidence, Stamp, Subject};
+    use crate::model::{Evidence, Fact, Stamp, Subject};
 
     fn finding(code: &'static str, severity: Severity, text: &str) -> Finding {
         let rule = RULES.iter().position(|rule| rule.code == code).unwrap_or(0) as u16;
@@ -210,13 +213,22 @@ mod tests {
     #[test]
     fn a_cause_is_told_before_its_symptom_and_both_are_one_story() {
         let told = verdict_of(vec![
-            finding("cell-overvoltage", Severity::Warning, "Cell 3 went up to 3.85 V."),
-            finding("bms-cutoff", Severity::Warning, "Pack 1 cut off."),
+            finding("cell-overvoltage", Severity::Notice, "Cell 3 went up to 3.72 V."),
             finding("imbalance", Severity::Notice, "Cell 3 stands 4 % above the others."),
         ]);
-        assert_eq!(told.level, Level::Warning);
-        assert_eq!(told.text, "Cell 3 stands 4 % above the others. A sign of it: Cell 3 went up to 3.85 V.");
+        assert_eq!(told.level, Level::Notice);
+        assert_eq!(told.text, "Cell 3 stands 4 % above the others. A sign of it: Cell 3 went up to 3.72 V.");
         assert_eq!(told.what_to_do, "See to imbalance.");
+    }
+
+    #[test]
+    fn a_danger_that_is_worse_than_its_cause_tells_what_to_do() {
+        let told = verdict_of(vec![
+            finding("cell-overvoltage", Severity::Warning, "Cell 3 went up to 3.85 V."),
+            finding("imbalance", Severity::Notice, "Cell 3 stands 4 % above the others."),
+        ]);
+        let text = "Cell 3 went up to 3.85 V. Behind it, most likely: Cell 3 stands 4 % above the others.";
+        assert_eq!((told.text.as_str(), told.what_to_do.as_str()), (text, "See to cell-overvoltage."));
     }
 
     #[test]
@@ -250,13 +262,25 @@ mod tests {
     }
 
     #[test]
-    fn a_cell_that_runs_ahead_stands_before_the_cut_off_that_it_brings() {
-        let told = verdict_of(vec![
-            finding("bms-cutoff", Severity::Warning, "Pack 1 was cut off."),
-            finding("imbalance", Severity::Notice, "Cell 3 is full 4 Ah before the others."),
-        ]);
+    fn a_cell_that_runs_ahead_stands_before_the_cut_off_that_it_brings_and_before_no_other() {
+        let cut = |amps: f64, highest: f64, lowest: f64| {
+            let facts = [(Fact::CutAmps, amps), (Fact::PeakVolts, highest), (Fact::LowestVolts, lowest)];
+            let evidence = Evidence(facts.to_vec());
+            Finding { evidence, ..finding("bms-cutoff", Severity::Warning, "Pack 1 was cut off.") }
+        };
+        let ahead = || finding("imbalance", Severity::Notice, "Cell 3 is full 4 Ah before the others.");
+        let told = verdict_of(vec![cut(20.0, 3.66, 3.42), ahead()]);
         assert_eq!(told.level, Level::Warning);
         assert_eq!(told.text, "Cell 3 is full 4 Ah before the others. A sign of it: Pack 1 was cut off.");
+
+        let told = verdict_of(vec![cut(-150.0, 3.21, 3.18), ahead()]);
+        assert_eq!(told.text, "Pack 1 was cut off. One more finding stands beside it.");
+        let much = finding("over-current", Severity::Warning, "Pack 1 gave 150 A.");
+        let told = verdict_of(vec![cut(-150.0, 3.21, 3.18), much, ahead()]);
+        assert_eq!(
+            told.text,
+            "Pack 1 gave 150 A. A sign of it: Pack 1 was cut off. One more finding stands beside it."
+        );
     }
 
     #[test]

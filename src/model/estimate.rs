@@ -78,6 +78,7 @@ impl Estimate {
             if unit.is_empty() { text } else { format!("{text} {unit}") }
         };
         let bounds = match (self.low, self.high) {
+            (Some(low), Some(high)) if shown(low) == shown(high) => String::new(),
             (Some(low), Some(high)) => format!(" (between {} and {})", shown(low), shown(high)),
             (Some(low), None) => format!(" (at least {})", whole(low)),
             (None, Some(high)) => format!(" (at most {})", whole(high)),

@@ -172,6 +172,7 @@ pub static FIGURES: &[Figure] = &[
     row("read_v", "read", "V", 3),
     row("one_way_ah", "went one way", "Ah", 1),
     row("measured_ah", "measured", "Ah", 1),
+    row("measured_before_ah", "measured before", "Ah", 1),
     row("filed_ah", "described", "Ah", 0),
     row("resistance_rise_times", "resistance", "times what it was", 2),
     row("hidden_step_times", "moved alike", "times", 0),

@@ -225,6 +225,7 @@ facts! {
     ReadVolts "read_v" Latest;
     OneWayAh "one_way_ah" Highest;
     MeasuredAh "measured_ah" Latest;
+    EarlierAh "measured_before_ah" Latest;
     FiledAh "filed_ah" Latest;
     ResistanceFactor "resistance_rise_times" Latest;
     HiddenSteps "hidden_step_times" Highest;

@@ -262,6 +262,7 @@ limits! {
     FiledReportedMore "bank-description.reported-more" = 1.2 "times" [1.01, 5.0] Judgement, "Or the charge counted while the reported state of charge moved makes at least so many times the described capacity";
     FiledReportedLess "bank-description.reported-less" = 0.7 "times" [0.1, 0.99] Judgement, "Or at most this part of it";
     FiledReportedOff "bank-description.reported-off" = 8.0 "%" [1.0, 30.0] Judgement, "By so much a reported state of charge may be off and be ordinary";
+    FiledGain "bank-description.gain" = 8.0 "%" [2.0, 40.0] Judgement, "By so much the measured capacity changed within 60 days and the resistance of all cells the other way: the current sensor's gain";
     FiledGone "bank-description.resistance" = 1.6 "times" [1.2, 5.0] Judgement, "The resistance of all cells rose by this factor at once: a parallel string is gone, or the current sensor reads too little";
     FiledHidden "bank-description.hidden-step" = 12.0 "mV" [1.0, 200.0] Judgement, "All cells move alike by more than this without a change of current";
     FiledHiddenSteps "bank-description.hidden-steps" = 3.0 "steps" [1.0, 100.0] Judgement, "So many times: a load or charger bypasses the current sensor";
@@ -353,6 +354,19 @@ impl Limits {
     #[must_use]
     pub fn get(&self, limit: L) -> f64 {
         self.values.get(limit as usize).copied().unwrap_or(limit.row().default)
+    }
+
+    /// The least of the numbers in force. A bank file may set a milder tier beyond a worse one: each tier stands by
+    /// itself.
+    #[must_use]
+    pub fn least<const N: usize>(&self, limits: [L; N]) -> f64 {
+        limits.map(|limit| self.get(limit)).into_iter().fold(f64::INFINITY, f64::min)
+    }
+
+    /// The greatest of the numbers in force.
+    #[must_use]
+    pub fn greatest<const N: usize>(&self, limits: [L; N]) -> f64 {
+        limits.map(|limit| self.get(limit)).into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
     /// Every limit with its number in force.

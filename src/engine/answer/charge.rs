@@ -68,8 +68,12 @@ fn session(look: &Look, subject: Subject, held: f64) -> Draft {
     let allowed = |volts: Option<f64>| volts.map_or_else(String::new, |v| format!(" ({v:.1} V is allowed)"));
     let absorption = spec.and_then(|spec| spec.absorption).map(|volts| volts.get());
     let float = spec.and_then(|spec| spec.float).map(|volts| volts.get());
-    let mut text = format!("the last charge of {subject} held {held:.2} V{}", allowed(absorption));
-    if let Some(volts) = look.value("session_float_v", subject) {
+    let floated = absorption.zip(float).is_some_and(|(high, low)| (held - low).abs() < (held - high).abs());
+    let mut text = match floated {
+        true => format!("the last charge of {subject} held its float for long alone, {held:.2} V{}", allowed(float)),
+        false => format!("the last charge of {subject} held {held:.2} V{}", allowed(absorption)),
+    };
+    if let Some(volts) = look.value("session_float_v", subject).filter(|_| !floated) {
         text.push_str(&format!(", then {volts:.2} V{}", allowed(float)));
     }
     if let Some(amps) = look.value("session_tail_a", subject).filter(|amps| *amps >= LEAST_TAIL) {

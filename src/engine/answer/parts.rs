@@ -54,21 +54,29 @@ pub(super) fn capacity(look: &Look) -> Option<Draft> {
     let tells = |(row, ah): &(&Estimate, f64)| rated(look, row).is_none_or(|rated| *ah >= TELLS * rated);
     let least = rows.iter().filter_map(|row| Some((*row, row.low?)));
     let least = least.filter(tells).min_by(|a, b| a.1.total_cmp(&b.1));
-    let draft = match (measured, least) {
-        (Some((found, ah)), _) => Draft::say(format!(
+    let between = rows.iter().find_map(|row| Some((*row, row.low?, row.high?)).filter(|_| row.value.is_none()));
+    let draft = match (between, measured, least) {
+        (Some((found, low, high)), None, _) => {
+            let why = found.why.as_deref().unwrap_or("what was measured is open");
+            Draft::say(format!("{} holds between {low:.0} and {high:.0} Ah.", capital(found.subject)))
+                .open(why, "a steady current, compared with a clamp meter")
+        }
+        (_, Some((found, ah)), _) => Draft::say(format!(
             "{} holds {}{}.",
             capital(found.subject),
             row(found, ah, "Ah", 0),
             rated(look, found)
                 .map_or_else(String::new, |rated| format!(", {:.0} % of the {rated:.0} Ah rated", 100.0 * ah / rated)),
         )),
-        (None, Some((found, ah))) => Draft::say(format!(
+        (None, None, Some((found, ah))) => Draft::say(format!(
             "{} gave at least {ah:.0} Ah at a stretch{}.",
             capital(found.subject),
             rated(look, found).map_or_else(String::new, |rated| format!("; {rated:.0} Ah are rated")),
         ))
         .open("the bottom was not reached from full", "an ordinary use that goes from full to the low knee"),
-        (None, None) => Draft::not_known("not enough data yet", "an ordinary use that goes from full to the low knee"),
+        (None, None, None) => {
+            Draft::not_known("not enough data yet", "an ordinary use that goes from full to the low knee")
+        }
     };
     let short = look.found("low-capacity-cell");
     Some(short.iter().fold(draft.on(name), |draft, (at, found)| draft.and(found.text.clone()).on_finding(*at)))

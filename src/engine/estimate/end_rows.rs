@@ -14,7 +14,7 @@ use crate::model::limits::Limits;
 pub(super) fn rows(pack: &Pack, spec: &PackSpec, limits: &Limits) -> Vec<Estimate> {
     let apart = &pack.estimates.apart;
     let mut rows = vec![
-        capacity(pack),
+        capacity(pack, limits),
         imbalance(
             pack,
             "imbalance_ah",
@@ -33,12 +33,20 @@ fn spanned(name: &'static str, subject: Subject, span: &Span, at: Stamp) -> Esti
     Estimate { name, subject, value: span.best, low: span.low, high: span.high, as_of: Some(at), why: None }
 }
 
-fn capacity(pack: &Pack) -> Estimate {
+fn capacity(pack: &Pack, limits: &Limits) -> Estimate {
     let name = "capacity_ah";
     let capacity = &pack.estimates.capacity;
+    if let Some((before, after)) = pack.estimates.gain.changed(limits) {
+        let (before, after) = (before.capacity, after.capacity);
+        let low = (before.ah - before.off).min(after.ah - after.off);
+        let high = (before.ah + before.off).max(after.ah + after.off);
+        let why = "the current sensor reads otherwise than before: by what was measured before and after";
+        let open = Estimate::unknown(name, pack.subject(), why).within(low, high);
+        return open.at(after.at);
+    }
     match (capacity.measured(), capacity.span(), capacity.drawn_at()) {
         (Some(found), Some(span), _) => spanned(name, pack.subject(), &span, found.at),
-        (None, Some(Span { low: Some(least), .. }), Some(at)) => {
+        (None, Some(Span { low: Some(least), .. }), Some(at)) if least >= 1.0 => {
             let why = format!("{least:.0} Ah drawn at a stretch without coming from full to the bottom");
             Estimate { low: Some(least), ..Estimate::unknown(name, pack.subject(), why).at(at) }
         }

@@ -17,6 +17,7 @@ impl Estimates {
                 self.soc = Default::default();
                 self.apart = Default::default();
                 self.capacity = Default::default();
+                self.gain = Default::default();
                 self.resistance = Default::default();
                 self.reported = Default::default();
             }
@@ -25,12 +26,14 @@ impl Estimates {
                 self.reported = Default::default();
                 self.soc = Default::default();
                 self.capacity = Default::default();
+                self.gain = Default::default();
             }
             // Everything that is counted in amperes may have been wrong.
             Change::CurrentSensorChanged => {
                 self.reported = Default::default();
                 self.soc = Default::default();
                 self.capacity = Default::default();
+                self.gain = Default::default();
                 self.apart = Default::default();
                 self.resistance = Default::default();
                 self.habits.standby = Default::default();
@@ -41,7 +44,10 @@ impl Estimates {
                 self.habits.baseline = Default::default();
             }
             // What a link costs begins anew.
-            Change::ConnectionsChanged => self.resistance = Default::default(),
+            Change::ConnectionsChanged => {
+                self.resistance = Default::default();
+                self.gain = Default::default();
+            }
             Change::Remark => {}
         }
     }

@@ -4,7 +4,7 @@
 use super::cut::Cut;
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::pack::Pack;
-use crate::engine::view::View;
+use crate::engine::view::{CellNow, View};
 use crate::model::Estimate;
 use crate::model::limits::{L, Limits};
 use crate::model::{Quantity, Stamp, Subject};
@@ -24,6 +24,8 @@ const AFTER: f64 = 60.0;
 const EMPTY: f64 = 2.5;
 /// While the cells' own resistance is not known it may be so many times smaller or larger than is usual.
 const RESISTANCE: (f64, f64) = (0.6, 1.8);
+/// A draw that lasts for minutes lowers a cell by so many times what is measured seconds after a step (judgement).
+const LASTS: f64 = 1.7;
 
 /// A moment of the last minute.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -247,7 +249,8 @@ pub fn largest(open_circuit: f64, ohms: f64) -> f64 {
     ((open_circuit - EMPTY) / ohms).max(0.0)
 }
 
-/// The largest current that the weakest cell can give now, with the resistance that is usual for its capacity.
+/// The largest current that the weakest cell can give now: with its own resistance where steps of the current have shown it,
+/// else with the one that is usual for its capacity.
 fn can_give(pack: &Pack, limits: &Limits) -> Estimate {
     let (name, subject, view) = ("largest_current_now_a", pack.subject(), &pack.view);
     let not = |why: &str| Estimate::unknown(name, subject, why);
@@ -255,20 +258,36 @@ fn can_give(pack: &Pack, limits: &Limits) -> Estimate {
         return not("no valid current, or the rated capacity is not described");
     };
     let Some(coldest) = view.coldest() else { return not("no valid temperature: the resistance depends on it") };
-    let ohms = limits.get(L::UndervoltageSag) / capacity * RESISTANCE_RATIO_PLETT.at(coldest.celsius);
-    let least = |ohms: f64| {
-        let give = view.cells.iter().map(|cell| largest(cell.volts - current.amps.min(0.0) * ohms, ohms));
-        give.reduce(f64::min)
-    };
-    let Some(value) = least(ohms).filter(|_| view.sees_all_cells()) else {
+    if view.cells.is_empty() || !view.sees_all_cells() {
         return not("not every cell voltage is seen");
-    };
-    Estimate {
-        low: least(ohms * RESISTANCE.1),
-        high: least(ohms * RESISTANCE.0),
-        why: Some("by the usual resistance of cells of this size; fuses, cables and the BMS may allow less".into()),
-        ..Estimate::known(name, subject, value)
     }
+    let ratio = RESISTANCE_RATIO_PLETT.at(coldest.celsius);
+    let usual = limits.get(L::UndervoltageSag) / capacity * ratio;
+    let measured = |cell: u8| own(pack, cell, ratio, limits);
+    let give = |cell: &CellNow, ohms: f64| largest(cell.volts - current.amps.min(0.0) * ohms, ohms);
+    let weakest = |ohms: &dyn Fn(u8) -> f64| view.cells.iter().map(|cell| give(cell, ohms(cell.cell))).reduce(f64::min);
+    let best = |cell| measured(cell).map_or(usual, |(ohms, _)| ohms);
+    let most = |cell| measured(cell).map_or(usual * RESISTANCE.1, |(ohms, half)| (ohms + half) * LASTS);
+    let least =
+        |cell| measured(cell).map_or(usual * RESISTANCE.0, |(ohms, half)| (ohms - half).max(ohms * RESISTANCE.0));
+    let by = match view.cells.iter().all(|cell| measured(cell.cell).is_some()) {
+        true => "the resistance that was measured",
+        false => "the usual resistance of cells of this size",
+    };
+    let Some(value) = weakest(&best) else { return not("not every cell voltage is seen") };
+    Estimate {
+        low: weakest(&most),
+        high: weakest(&least),
+        ..Estimate::known(name, subject, value).because(format!("by {by}; fuses, cables and the BMS may allow less"))
+    }
+}
+
+/// A cell's resistance as it is at this temperature, with its connection, which does not follow it, and the half width, Ω.
+fn own(pack: &Pack, cell: u8, ratio: f64, limits: &Limits) -> Option<(f64, f64)> {
+    let learnt = &pack.estimates.resistance;
+    let (whole, excess) = (learnt.whole(cell.into(), limits)?, learnt.excess(cell.into(), limits)?);
+    let ohms = (whole.ohms - excess.ohms) * ratio + excess.ohms;
+    (ohms > 0.0).then_some((ohms, whole.half))
 }
 
 #[cfg(test)]

@@ -16,6 +16,7 @@ mod end_rows;
 pub mod fit;
 mod forget;
 pub mod full;
+pub mod gain;
 pub mod habits;
 pub mod heat;
 pub mod hours;
@@ -81,6 +82,8 @@ pub struct Estimates {
     pub habits: habits::Habits,
     /// Resistance from steps of the current.
     pub resistance: resistance::Resistance,
+    /// The current sensor's gain, where it changes.
+    pub gain: gain::Gain,
     /// Charge that went one way.
     pub one_way: one_way::OneWay,
     /// The state of charge that the pack reports, beside the count.
@@ -120,6 +123,7 @@ impl Estimates {
         if self.resistance.bypass.is_sure(around.limits) {
             self.capacity.distrust();
         }
+        self.gain.tick(self.capacity.measured(), &self.resistance, around.limits);
     }
 
     /// Moves on what looks beyond the pack's own view: at sources, description, other packs.

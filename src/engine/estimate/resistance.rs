@@ -174,6 +174,12 @@ impl Resistance {
         known(&self.median, limits, 0.0).map(|known| known.ohms)
     }
 
+    /// Resistance of the median cell at 25 °C, when the readings leave less than this share of it open, Ω.
+    #[must_use]
+    pub fn at_25(&self, share: f64, limits: &Limits) -> Option<f64> {
+        known(&self.whole, limits, 0.0).filter(|known| known.error <= share * known.ohms).map(|known| known.ohms)
+    }
+
     /// Factor by which the resistance of all cells together once changed at once.
     #[must_use]
     pub fn jump(&self) -> Option<f64> {

@@ -58,16 +58,27 @@ fn charge(pack: &Pack, limits: &Limits) -> [Estimate; 2] {
         return names.map(|name| Estimate::unknown(name, pack.subject(), "no valid current was seen yet"));
     }
     let at = pack.gauge(Quantity::Current).last_good().map(|(at, _)| at).or(Some(pack.view.now));
-    let offset = assumed(pack.view.capacity.unwrap_or(0.0), limits);
-    let row = |name, value: f64| {
-        let off = value * limits.get(L::SocGain) / 100.0 + charge.secs / 3600.0 * offset;
-        let off = off + unseen(charge.between);
-        Estimate {
-            as_of: at,
-            ..Estimate::known(name, pack.subject(), value).within((value - off).max(0.0), value + off)
+    // What the sensor reads at zero went into one of the two sums for as long as that is which way the current went; that is
+    // not known where the true current was smaller.
+    let hours = charge.secs / 3600.0;
+    let (low, high) = match pack.estimates.soc.learnt_offset() {
+        Some(learnt) => (learnt.amps - learnt.half, learnt.amps + learnt.half),
+        None => {
+            let half = assumed(pack.view.capacity.unwrap_or(0.0), limits);
+            (-half, half)
         }
     };
-    [row(names[0], charge.charged), row(names[1], charge.drawn)]
+    let row = |name, counted: f64, sign: f64| {
+        let (less, more) = if sign > 0.0 { (high, -low) } else { (-low, high) };
+        let off = counted * limits.get(L::SocGain) / 100.0 + unseen(charge.between);
+        let (low, high) = (counted - hours * less.max(0.0) - off, counted + hours * more.max(0.0) + off);
+        let best = counted - hours * (less.max(0.0) - more.max(0.0)) / 2.0;
+        Estimate {
+            as_of: at,
+            ..Estimate::known(name, pack.subject(), best.max(0.0)).within(low.max(0.0), high.max(0.0))
+        }
+    };
+    [row(names[0], charge.charged, 1.0), row(names[1], charge.drawn, -1.0)]
 }
 
 /// Hours by the clock in which the voltage was held high within the window of hours (30 days unless set otherwise).

@@ -177,6 +177,9 @@ impl Thermal {
             return not("no valid cell or case temperature");
         };
         let Some(offer) = self.offer else { return not("no source tells what it could give") };
+        if offer <= 0.0 {
+            return not("no source offers anything");
+        }
         let rated = spec.rated.charge.map(|amps| amps.get() / capacity);
         let fine = |celsius: f64| rated_rate(celsius, rated, limits) * capacity >= offer;
         if fine(coldest.celsius) {

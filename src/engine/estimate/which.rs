@@ -3,17 +3,26 @@
 //!
 //! Weights are a judgement: how common a fault is, times what the evidence makes of it. They add up to one.
 
-use super::apart::{Apart, Bled};
+use super::Estimates;
+use super::apart::Bled;
 use super::drift::Drift;
 use super::visit::Span;
 use crate::engine::pack::Pack;
-use crate::model::finding::{Explanation, Subject};
+use crate::model::finding::Explanation;
 use crate::model::limits::{L, Limits};
 
 /// Explanations below this weight are not worth a line.
 const LEAST: f64 = 0.05;
-/// Conditions that are explained.
-const CODES: [&str; 4] = ["imbalance", "low-capacity-cell", "self-discharging-cell", "balancing-fails"];
+/// Conditions that are explained: what a cell does at the ends of the charge.
+const CODES: [&str; 7] = [
+    "imbalance",
+    "low-capacity-cell",
+    "self-discharging-cell",
+    "balancing-fails",
+    "cell-overvoltage",
+    "cell-undervoltage",
+    "bms-cutoff",
+];
 /// A bleeder that is stuck draws between these, mA; common practice, no source.
 const BLEEDER: std::ops::RangeInclusive<f64> = 30.0..=300.0;
 
@@ -58,7 +67,7 @@ static FAULTS: &[Fault] = &[
         speaks: |e| match e.bleeds {
             Some(true) => 0.02,
             Some(false) => 30.0,
-            None if e.behind => 0.2,
+            None if e.behind == Some(true) => 0.2,
             None => 1.0,
         },
     },
@@ -66,20 +75,29 @@ static FAULTS: &[Fault] = &[
         what: "a poor connection: its voltage is off only while current flows",
         common: 0.15,
         settles_by: "steps of the current: its voltage follows them both ways, and at rest it stands with the others",
-        speaks: |e| if e.behind || e.short.is_some() || e.lost == Some(true) { 0.05 } else { 1.0 },
+        speaks: |e| match e.poor_connection {
+            Some(true) => 10.0,
+            Some(false) => 0.02,
+            None if e.behind == Some(true) || e.short.is_some() || e.lost == Some(true) => 0.05,
+            None => 1.0,
+        },
     },
     Fault {
         what: "a balance lead that reads wrong",
         common: 0.05,
         settles_by: "a rest on the plateau: it is off by the same millivolts there and under any current",
-        speaks: |e| if e.by_charge { 0.2 } else { 1.0 },
+        speaks: |e| match (e.lead_fault, e.by_charge) {
+            (true, _) => 10.0,
+            (false, true) => 0.2,
+            (false, false) => 1.0,
+        },
     },
 ];
 
 /// What is known of the cell.
 struct Evidence {
-    /// It arrives at the top after the median.
-    behind: bool,
+    /// It arrives at the top after the median; none while no top was seen.
+    behind: Option<bool>,
     /// It was measured in charge at the top, not only seen in millivolts.
     by_charge: bool,
     /// It holds less than the median for certain, or not for certain; none while only one end was seen.
@@ -90,20 +108,38 @@ struct Evidence {
     like_bleeder: bool,
     /// Balancing brings it down.
     bleeds: Option<bool>,
+    /// Steps of the current show that its connection adds more than the limit, or that it does not.
+    poor_connection: Option<bool>,
+    /// Something speaks for a fault of a balance lead of the pack.
+    lead_fault: bool,
 }
 
 impl Evidence {
-    fn of(apart: &Apart, cell: usize, limits: &Limits, capacity: f64) -> Self {
+    fn of(pack: &Pack, cell: usize, limits: &Limits, capacity: f64) -> Self {
+        let Estimates { apart, resistance, leads, .. } = &pack.estimates;
         let ahead = apart.top.as_ref().and_then(|top| top.ahead.get(cell)).copied().unwrap_or_default();
         let drift = apart.drift(cell);
         let bled = apart.bled.get(cell).copied().flatten();
+        let behind = match (ahead.best, ahead.low, ahead.high) {
+            (None, None, None) => None,
+            (Some(best), ..) => Some(best < 0.0),
+            (None, low, _) => Some(low.is_none()),
+        };
+        let excess = limits.get(L::ConnectionExcess) * 1e-3;
+        let poor = resistance.excess(cell, limits).and_then(|known| match known {
+            known if known.ohms - known.half > excess => Some(true),
+            known if known.ohms + known.half < excess => Some(false),
+            _ => None,
+        });
         Self {
-            behind: ahead.best.map_or(ahead.low.is_none() && ahead.high.is_some(), |best| best < 0.0),
+            behind,
             by_charge: ahead.best.is_some(),
             short: apart.both.less(cell).and_then(|(short, _)| is_short(&short, limits, capacity)),
             lost: drift.map(|drift| is_lost(&drift, limits, capacity)),
             like_bleeder: drift.is_some_and(|drift| BLEEDER.contains(&milliamps(&drift).unwrap_or(0.0))),
             bleeds: bled.filter(|bled| bled.hours >= limits.get(L::BledHours)).map(|bled| comes_down(&bled, limits)),
+            poor_connection: poor,
+            lead_fault: leads.any(&pack.view, limits) || leads.doubtful(),
         }
     }
 
@@ -120,8 +156,11 @@ impl Evidence {
             Some(true) if fits => 20.0,
             Some(true) => 5.0,
             Some(false) => 0.05,
-            None if self.behind => while_behind,
-            None => 0.1,
+            None => match self.behind {
+                Some(true) => while_behind,
+                Some(false) => 0.1,
+                None => 1.0,
+            },
         }
     }
 }
@@ -156,12 +195,12 @@ fn comes_down(bled: &Bled, limits: &Limits) -> bool {
 
 /// What may be behind a finding about a cell, the likeliest first; empty for conditions that explain themselves.
 #[must_use]
-pub fn explain(code: &str, pack: &Pack, subject: Subject, limits: &Limits) -> Vec<Explanation> {
-    let (Some(cell), Some(capacity)) = (subject.cell, pack.view.capacity) else { return Vec::new() };
+pub fn explain(code: &str, pack: &Pack, cell: Option<u8>, limits: &Limits) -> Vec<Explanation> {
+    let (Some(cell), Some(capacity)) = (cell, pack.view.capacity) else { return Vec::new() };
     if !CODES.contains(&code) {
         return Vec::new();
     }
-    let evidence = Evidence::of(&pack.estimates.apart, usize::from(cell), limits, capacity);
+    let evidence = Evidence::of(pack, usize::from(cell), limits, capacity);
     let scores: Vec<f64> = FAULTS.iter().map(|fault| fault.common * (fault.speaks)(&evidence)).collect();
     let sum: f64 = scores.iter().sum();
     let mut list: Vec<Explanation> = FAULTS

@@ -3,6 +3,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::engine::estimate::gain::Pair;
 use crate::engine::estimate::offset::assumed;
 use crate::engine::estimate::reported::Said;
 use crate::model::Quantity;
@@ -14,6 +15,7 @@ const SERIES: u8 = 1;
 const GONE: u8 = 2;
 const BYPASS: u8 = 3;
 const REPORTED: u8 = 4;
+const GAIN: u8 = 5;
 /// The least that a measured capacity may be is above so many times what is described.
 const SURE: f64 = 1.05;
 /// A sum of two days may be off by this much for each hour: the current sensor's offset.
@@ -42,6 +44,8 @@ struct Met {
     gone: bool,
     hidden: bool,
     reported: Option<Said>,
+    /// The current sensor's gain changed: what was measured before and after.
+    gain: Option<(Pair, Pair)>,
 }
 
 fn judge(bench: &Bench, court: &mut Court) {
@@ -51,7 +55,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     court.judged();
     let met = met(bench, filed);
-    let plain = met.much || met.larger || met.hidden || met.reported.is_some();
+    let plain = met.much || met.larger || met.hidden || met.reported.is_some() || met.gain.is_some();
     if !(plain || met.series || met.gone || court.has_cases()) {
         return;
     }
@@ -67,6 +71,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let kind = match () {
         () if met.gone => GONE,
         () if met.series && warned => SERIES,
+        () if met.gain.is_some() => GAIN,
         () if met.much || met.larger => CAPACITY,
         () if met.hidden => BYPASS,
         () if met.reported.is_some() => REPORTED,
@@ -95,6 +100,7 @@ fn met(bench: &Bench, filed: f64) -> Met {
         gone: estimates.resistance.jump().unwrap_or(1.0) > limits.get(L::FiledGone),
         hidden: estimates.resistance.bypass.is_sure(limits),
         reported: contradicts(bench, filed),
+        gain: estimates.gain.changed(limits),
     }
 }
 
@@ -110,6 +116,13 @@ fn figures(bench: &Bench, met: &Met, kind: u8, filed: f64) -> Vec<(Fact, f64)> {
             let moved = met.much.then(|| (Fact::OneWayAh, estimates.one_way.most()));
             [Some((Fact::FiledAh, filed)), moved, measured].into_iter().flatten().collect()
         }
+        GAIN => {
+            let of = |(before, after): (Pair, Pair)| {
+                let factor = (Fact::ResistanceFactor, after.ohms / before.ohms);
+                [(Fact::EarlierAh, before.capacity.ah), (Fact::MeasuredAh, after.capacity.ah), factor]
+            };
+            met.gain.map(of).into_iter().flatten().collect()
+        }
         REPORTED => {
             let of = |said: Said| [(Fact::SocMovedPercent, said.moved * 100.0), (Fact::SocMovedAh, said.ah)];
             met.reported.map(of).into_iter().flatten().chain([(Fact::FiledAh, filed)]).collect()
@@ -123,7 +136,7 @@ fn figures(bench: &Bench, met: &Met, kind: u8, filed: f64) -> Vec<(Fact, f64)> {
 
 /// Which kind is told when several are met: the one that puts most at stake.
 fn weight(kind: u8) -> usize {
-    [REPORTED, BYPASS, CAPACITY, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
+    [REPORTED, BYPASS, CAPACITY, GAIN, SERIES, GONE].iter().position(|other| *other == kind).unwrap_or(0)
 }
 
 /// What the reported state of charge and the count say together, where no described capacity fits both.
@@ -174,6 +187,11 @@ fn tell(told: &Told) -> Story {
             "Look what is connected on the battery's side of the current sensor; charge, state of charge and capacity are \
              wrong by what it takes. Settle it with a clamp meter at the pack.",
         ),
+        GAIN => (
+            gain_words(told),
+            "Compare a steady current with a clamp meter, and look at the sensor and its wiring. Until that is settled count on \
+             what was measured before; correct the sensor, and put the change into the bank file's history.",
+        ),
         REPORTED => (
             reported_words(told),
             "Compare a steady current with a clamp meter. If it is right, compare the described capacity with what is \
@@ -194,6 +212,20 @@ fn tell(told: &Told) -> Story {
         ),
     };
     Story { text, what_to_do: what_to_do.into() }
+}
+
+/// What changed by one factor.
+fn gain_words(told: &Told) -> String {
+    let fact = |fact| told.evidence.get(fact).unwrap_or_default();
+    let (before, after) = (fact(Fact::EarlierAh), fact(Fact::MeasuredAh));
+    let (percent, way) = (100.0 * (after / before - 1.0).abs(), if after < before { "less" } else { "more" });
+    format!(
+        "Within weeks the measured capacity of {} went from {before:.0} to {after:.0} Ah, and the resistance of all its cells to \
+         {:.2} times what it was: by one factor. So the current sensor reads about {percent:.0} % {way} than before, and the \
+         bank itself is as it was.",
+        told.subject,
+        fact(Fact::ResistanceFactor)
+    )
 }
 
 /// The contradiction, and everything that can be behind it: from the data alone none of it can be told from the others.

@@ -62,7 +62,8 @@ fn judge(bench: &Bench, court: &mut Court) {
 }
 
 fn judge_cell(cell: &CellNow, pack: u8, limits: &Limits, court: &mut Court) {
-    if !court.has_cases() && cell.recent.high <= limits.get(L::OvervoltageNotice) {
+    let least = limits.least([L::OvervoltageNotice, L::OvervoltageWarning, L::OvervoltageUrgent]);
+    if !court.has_cases() && cell.recent.high <= least {
         return;
     }
     let hysteresis = limits.get(L::OvervoltageHysteresis);

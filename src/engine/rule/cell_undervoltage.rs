@@ -52,6 +52,9 @@ impl Sag {
     }
 }
 
+/// Above all of these nothing is said.
+const TIERS: [L; 3] = [L::UndervoltageNotice, L::UndervoltageWarning, L::UndervoltageUrgent];
+
 fn judge(bench: &Bench, court: &mut Court) {
     let (pack, view) = (bench.pack.number, bench.view);
     if view.cells.is_empty() {
@@ -62,7 +65,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     if !view.sees_all_cells() {
         court.not_judged(Why::SomeCellsMissing);
     }
-    let near = bench.limits.get(L::UndervoltageNotice) + WELL_ABOVE;
+    let near = bench.limits.greatest(TIERS) + WELL_ABOVE;
     if !court.has_cases() && !court.has_doubt() && view.cells.iter().all(|cell| cell.recent.low > near) {
         return;
     }
@@ -79,7 +82,7 @@ fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) -> Op
     let amps = sag.rate * bench.view.capacity.unwrap_or(0.0);
     let own = bench.pack.estimates.resistance.whole(usize::from(cell.cell), limits);
     let lift = own.map_or(sag.volts, |own| own.ohms.max(0.0) * sag.ratio * amps) + link * amps;
-    let suspicious = cell.recent.low + lift.min(0.0) < limits.get(L::UndervoltageNotice);
+    let suspicious = cell.recent.low + lift.min(0.0) < limits.greatest(TIERS);
     if suspicious {
         if is_no_reading(bench, cell) {
             court.not_judged(Why::SomeCellsMissing);
@@ -135,7 +138,7 @@ fn judge_substitute(bench: &Bench, court: &mut Court) {
     court.judged();
     let sag = sag(bench);
     let lifted = mean + sag.volts;
-    if let Some(why) = sag.assumed.filter(|_| mean < limits.get(L::UndervoltageNotice)) {
+    if let Some(why) = sag.assumed.filter(|_| mean < limits.greatest(TIERS)) {
         court.not_judged(why);
     }
     let count = bench.pack.gauge(crate::model::Quantity::PackVoltage).count();

@@ -54,9 +54,12 @@ fn judge(bench: &Bench, court: &mut Court) {
         court.end(of_pack);
         return court.not_judged(Why::LeadMayBeOpen);
     }
-    court.judged();
     let signs = signs(bench, court, (top, capacity), spread);
     let met = signs.iter().any(|sign| sign.met || sign.keeps);
+    match met || top.is_complete() || spread.is_some() {
+        true => court.judged(),
+        false => court.waits(Why::NotAllCame),
+    }
     if !court.has_cases() && !met {
         return;
     }
@@ -210,10 +213,12 @@ fn tell(told: &Told) -> Story {
             capital(told.subject)
         ),
         what_to_do: match told.severity {
-            Severity::Notice => "Let the next full charges run on for some hours at their end, so that balancing can bring the cells \
-                                 together. A distance that shrinks from charge to charge is balancing at work.",
-            _ => "Let the next full charges run on for some hours at their end, and look whether the distance is smaller the \
-                  next time. If it stays or grows over weeks, have the pack looked at.",
+            Severity::Notice => "Let the next full charges run on for some hours at their end, at a voltage at which no cell goes \
+                                 above 3.65 V, so that balancing can bring the cells together. A distance that shrinks from \
+                                 charge to charge is balancing at work.",
+            _ => "Let the next full charges run on for some hours at their end, at a voltage at which no cell goes above 3.65 V, \
+                  and look whether the distance is smaller the next time. If it stays or grows over weeks, have the pack \
+                  looked at.",
         }
         .into(),
     }

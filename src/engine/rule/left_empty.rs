@@ -37,7 +37,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         court.end(|subject| subject.pack == Some(pack));
         return court.not_judged(if view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoCellVoltages });
     }
-    let level = limits.get(L::LeftEmptyNotice);
+    let level = limits.greatest([L::LeftEmptyNotice, L::LeftEmptyWarning]);
     if view.current.is_none() || view.capacity.is_none() {
         // Without a current nobody knows whether it rests; a cell that stands high is not empty either way.
         court.end(|subject| subject.pack == Some(pack));

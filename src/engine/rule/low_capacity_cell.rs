@@ -40,7 +40,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         let percent = 100.0 * best / capacity;
         let (notice, warning) = (bench.limits.get(L::SmallNotice), bench.limits.get(L::SmallWarning));
         let sure = least > 0.0;
-        let met = percent > notice && sure;
+        let met = percent > notice.min(warning) && sure;
         if !met && !court.has_cases() {
             continue;
         }

@@ -63,7 +63,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let subject = bench.pack.subject();
     court.say(subject, &signs, &facts[..count]);
-    let kind = if under(L::StorageLowNotice) { VOLTAGE } else { DRAWN };
+    let kind = if under(L::StorageLowNotice) || under(L::StorageLowWarning) { VOLTAGE } else { DRAWN };
     if signs.iter().any(|sign| sign.met) {
         court.kind(subject, kind);
     }
@@ -96,7 +96,7 @@ fn rested_low(bench: &Bench) -> Option<f64> {
     let volts = view.lowest().map(|cell| cell.volts).filter(|_| !blind).unwrap_or(mean);
     let rested = bench.pack.estimates.rest.since(view.now, limits)?;
     let long = view.now.since(rested) >= limits.get(L::StorageRestHours) * 3600.0;
-    (long && volts < limits.get(L::StorageLowNotice)).then_some(volts)
+    (long && volts < limits.greatest([L::StorageLowNotice, L::StorageLowWarning])).then_some(volts)
 }
 
 fn tell(told: &Told) -> Story {

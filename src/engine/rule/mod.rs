@@ -183,6 +183,8 @@ pub enum Why {
     NoVoltage,
     /// The cells never rose into the upper knee in a charge that tells.
     NoFullCharge,
+    /// The charge ended before every cell had come to the knee.
+    NotAllCame,
     /// Not both knees were seen.
     NeedsBothEnds,
     /// Not two tops far enough apart.
@@ -241,6 +243,10 @@ impl Why {
             Self::NoFullCharge => {
                 "not enough data yet: needs a full charge, warm and not too fast, in which every cell is seen to rise"
             }
+            Self::NotAllCame => {
+                "not enough data yet: the charge ended before every cell had come to the knee, so only a part of the distance \
+                 is seen"
+            }
             Self::NeedsBothEnds => "not enough data yet: needs a full charge and a discharge into the low knee",
             Self::NeedsTwoTops => "not enough data yet: needs two full charges at least five days apart",
             Self::BalancingNotKnown => "neither the kind and current of balancing nor the state of each cell is known",
@@ -296,7 +302,7 @@ impl Court<'_> {
         (self.answer.judged, self.answer.why) = (Some(self.now.engine), None);
     }
 
-    /// The rule could not judge at this tick. What was found stays; what was active about `gone` ends.
+    /// The rule could not judge at this tick. What was found stays.
     pub fn not_judged(&mut self, why: Why) {
         self.answer.why = Some(why);
     }

@@ -53,11 +53,14 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
 }
 
+/// Below all of these nothing is said.
+const TIERS: [L; 6] =
+    [L::HotChargeNotice, L::HotChargeWarning, L::HotChargeUrgent, L::HotWarning, L::HotUrgent, L::RiseFrom];
+
 /// The hottest sensor on a cell or on the case: all tiers.
 fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
     let limit = |limit| bench.limits.get(limit);
-    let lowest = limit(L::HotChargeNotice).min(limit(L::HotWarning)).min(limit(L::RiseFrom));
-    if !court.has_cases() && hottest.celsius < lowest {
+    if !court.has_cases() && hottest.celsius < bench.limits.least(TIERS) {
         return;
     }
     let charging = charges(bench);
@@ -125,7 +128,7 @@ fn rise(sensor: &SensorNow, bench: &Bench) -> Option<(f64, bool)> {
 /// A sensor of unknown role: it may sit on the electronics, where 70 to 85 °C is normal. Nothing urgent.
 fn judge_unplaced(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
     let limit = |limit| bench.limits.get(limit);
-    if !court.has_cases() && sensor.celsius < limit(L::HotChargeNotice).min(limit(L::HotWarning)) {
+    if !court.has_cases() && sensor.celsius < bench.limits.least(TIERS).min(limit(L::EmergencyCelsius)) {
         return;
     }
     let apart = others(sensor, bench).map(|median| sensor.celsius - median > limit(L::UnknownApart));
@@ -206,10 +209,17 @@ fn tell(told: &Told) -> Story {
             ),
         },
         _ => {
-            let text = format!("{}: up to {peak:.1} °C at sensor {number}{others}.", capital(told.subject));
-            Story { text, what_to_do: cool(told) }
+            let charged = charged(told, peak);
+            let text = format!("{}: up to {peak:.1} °C at sensor {number}{others}{charged}.", capital(told.subject));
+            Story { text, what_to_do: cool(told, !charged.is_empty()) }
         }
     }
+}
+
+/// That it was charged, where only that made the temperature one to tell of.
+fn charged(told: &Told, peak: f64) -> String {
+    let amps = told.evidence.get(Fact::PeakAmps).filter(|amps| *amps > 0.0 && peak < told.limits.get(L::HotWarning));
+    amps.map_or_else(String::new, |amps| format!(", while it was charged with up to {amps:.1} A"))
 }
 
 fn rose(kelvin: f64) -> String {
@@ -222,16 +232,21 @@ fn emergency() -> String {
         .into()
 }
 
-fn cool(told: &Told) -> String {
+fn cool(told: &Told, charged: bool) -> String {
+    const WHERE_FROM: &str = "Find out where the heat came from: current, a connection, sun or an engine beside it.";
     let words = match (told.active, told.severity) {
+        (false, _) if charged => {
+            let most = told.limits.get(L::HotChargeNotice);
+            return format!(
+                "It has cooled. Do not charge it at {most:.0} °C or above: give it air, or wait. {WHERE_FROM}"
+            );
+        }
+        (false, _) => return format!("It has cooled. {WHERE_FROM}"),
         (true, Severity::Notice) => "Lower the charge current and give the bank air until it is cooler.",
         (true, Severity::Warning) => "Stop charging, lower the loads, and give the bank air until it is cooler.",
         (true, Severity::Urgent) => {
             "Stop charging and loads now: engine and charging sources first, then the loads. Stay away from a pack \
              that swells, smells or smokes."
-        }
-        (false, _) => {
-            "It has cooled. Find out where the heat came from: current, a connection, sun or an engine beside it."
         }
     };
     words.into()

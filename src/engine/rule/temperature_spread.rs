@@ -36,8 +36,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         }
     };
     court.judged();
-    let notice = limits.get(L::SpreadNotice);
-    if !court.has_cases() && spread.kelvin <= notice {
+    if !court.has_cases() && spread.kelvin <= limits.least([L::SpreadNotice, L::SpreadWarning]) {
         return;
     }
     let heats = view.switches.heater_on == Some(true);
@@ -46,12 +45,13 @@ fn judge(bench: &Bench, court: &mut Court) {
         let (met, keeps) = (spread.kelvin > limit, spread.kelvin > limit - back);
         Sign::new(severity, met && !heats, keeps && !heats).held(limits.get(L::SpreadMinutes) * 60.0)
     };
-    let signs = [sign(Severity::Notice, notice), sign(Severity::Warning, limits.get(L::SpreadWarning))];
+    let signs =
+        [sign(Severity::Notice, limits.get(L::SpreadNotice)), sign(Severity::Warning, limits.get(L::SpreadWarning))];
     let (high, low) = spread.ends;
     let facts = [(Fact::SpreadKelvin, spread.kelvin), (Fact::PeakCelsius, high), (Fact::OthersCelsius, low)];
     let subject = Subject::pack(pack);
     court.say(subject, &signs, &facts);
-    if signs[0].met {
+    if signs.iter().any(|sign| sign.met) {
         court.kind(subject, if view.rate().is_some_and(|rate| rate.abs() >= LOAD) { LOADED } else { 0 });
     }
 }
