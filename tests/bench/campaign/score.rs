@@ -19,6 +19,8 @@ pub(crate) struct Compared {
     pub(crate) error: f64,
     /// The true value, the middle of its range.
     pub(crate) truth: f64,
+    /// Capacity of the pack, Ah.
+    pub(crate) capacity: f64,
     /// Half of the stated width, and whether the truth lies within.
     pub(crate) half: f64,
     pub(crate) within: bool,
@@ -188,13 +190,16 @@ fn compare(
 ) {
     let estimates = pipeline.snapshot().estimates;
     for row in &estimates {
-        let (Some(value), Some(low), Some(high), Some(as_of)) = (row.value, row.low, row.high, row.as_of) else {
-            continue;
+        let (Some(low), Some(as_of)) = (row.low, row.as_of) else { continue };
+        let (value, high) = match (row.value, row.high) {
+            (Some(value), Some(high)) => (value, high),
+            (None, None) => (low, f64::INFINITY), // 'at least': never above the truth
+            _ => continue,
         };
         let Some(pack) = row.subject.pack else { continue };
         let at = as_of.since(begin).min(secs);
         let Some((least, most)) = truth_of(row.name, plan, (pack, row.subject.cell), history, at) else { continue };
-        let error = (least - value).max(value - most).max(0.0);
+        let error = if high.is_finite() { (least - value).max(value - most).max(0.0) } else { 0.0 };
         let slack = 1e-6 + 1e-9 * most.abs();
         let since_full = estimates
             .iter()
@@ -213,6 +218,7 @@ fn compare(
             miss: (!within).then(miss),
             error,
             truth: 0.5 * (least + most),
+            capacity: plan.capacity,
             half: 0.5 * (high - low),
             within,
             day_after: row.name == "soc_percent" && since_full.is_some_and(|hours| (18.0..30.0).contains(&hours)),
