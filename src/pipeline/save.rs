@@ -6,7 +6,7 @@ use crate::engine::Engine;
 use serde::{Deserialize, Serialize};
 
 /// Version of the saved form. Raise it with every change of the state's shape.
-const VERSION: u32 = 7;
+const VERSION: u32 = 8;
 /// Largest saved state that is read back, bytes.
 const MOST: usize = 64 << 20;
 
