@@ -3,8 +3,10 @@
 //! `CELLWRIGHT_WRITE_DOCS=1 cargo test --test pages` writes the made pages anew.
 
 use cellwright::config::Arguments;
-use cellwright::engine::rule::RULES;
+use cellwright::engine::anew::Part;
+use cellwright::engine::rule::{RULES, Rule};
 use cellwright::layout::own::{self, FRAMES, OwnField, OwnFrame, Sender};
+use cellwright::model::Change;
 use cellwright::model::limits::{LIMITS, Limit};
 use clap::Parser;
 use std::fmt::Write as _;
@@ -60,6 +62,50 @@ fn limits_page() -> String {
         }
     }
     page
+}
+
+/// A table with a row each of what a change touches and a mark in the column of each change that does.
+fn changes_table(heading: &str, rows: &[(String, Vec<bool>)]) -> String {
+    let words = columns().map(|change| format!("`{}`", change.word())).collect::<Vec<_>>().join(" | ");
+    let mut table = format!("| {heading} | {words} |\n|---|{}\n", ":-:|".repeat(columns().count()));
+    for (name, marks) in rows {
+        let marks: Vec<&str> = marks.iter().map(|mark| if *mark { "●" } else { "" }).collect();
+        writeln!(table, "| {name} | {} |", marks.join(" | ")).unwrap();
+    }
+    table
+}
+
+/// The changes in whose columns something is to be told.
+fn columns() -> impl Iterator<Item = Change> {
+    let changes = Change::WORDS.iter().map(|(_, change)| *change);
+    changes.filter(|change| !matches!(change, Change::PackReplaced | Change::Remark))
+}
+
+/// The page with what stands between a mark and its end made anew.
+fn with_table(page: &str, mark: &str, table: &str) -> String {
+    let from = page.find(mark).unwrap_or_else(|| panic!("'{mark}' is on the page"));
+    let from = from + page[from..].find('\n').unwrap() + 1;
+    let to = from + page[from..].find("<!-- end -->").unwrap();
+    format!("{}\n{table}\n{}", &page[..from], &page[to..])
+}
+
+#[test]
+fn the_page_of_the_bank_file_tells_what_each_event_resets_and_ends() {
+    let parts: Vec<_> = Part::ALL
+        .iter()
+        .map(|part| (part.words().to_owned(), columns().map(|change| part.goes_with(change)).collect::<Vec<_>>()))
+        .filter(|(_, marks)| marks.contains(&true))
+        .collect();
+    let ends = |rule: &Rule| columns().map(|change| rule.ends_with.contains(&change)).collect::<Vec<_>>();
+    let rules: Vec<_> = RULES
+        .iter()
+        .map(|rule| (format!("`{}`", rule.code), ends(rule)))
+        .filter(|(_, marks)| marks.contains(&true))
+        .collect();
+    let page = fs::read_to_string(path("docs/bank-file.md")).unwrap();
+    let page = with_table(&page, "<!-- made from src/engine/anew.rs", &changes_table("begins anew", &parts));
+    let page = with_table(&page, "<!-- made from the rules", &changes_table("ends", &rules));
+    agrees("docs/bank-file.md", &page);
 }
 
 #[test]

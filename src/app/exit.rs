@@ -61,6 +61,7 @@ mod tests {
             caution: "",
             source: "",
             explanations: Vec::new(),
+            ended_by: None,
         };
         Snapshot {
             verdict: Verdict { level, ..Verdict::default() },

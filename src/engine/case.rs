@@ -1,7 +1,7 @@
 //! The life of an alert: pending, active, cleared. One case for each condition and what it is about.
 
-use crate::model::Stamp;
 use crate::model::finding::{Episode, Evidence, Fact, Severity, Subject};
+use crate::model::{BankEvent, Stamp};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 const SAME_EPISODE_SECS: f64 = 600.0;
 /// Episodes that are kept for the time line.
 const EPISODES_KEPT: usize = 256;
+/// Cases that work on the bank ended, which are kept.
+const ENDED_KEPT: usize = 256;
 
 /// A moment on both clocks: the engine's for reckoning, the wall's for people.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -185,10 +187,25 @@ impl Case {
     }
 }
 
+/// A case that an event in the bank's history ended: what it was about is no longer so, or no longer there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ended {
+    /// Its rule.
+    pub rule: u16,
+    /// What it was about.
+    pub subject: Subject,
+    /// The case.
+    pub case: Case,
+    /// What ended it.
+    pub by: BankEvent,
+}
+
 /// All cases, by rule and subject.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Cases {
     cases: BTreeMap<(u16, Subject), Case>,
+    /// Those that work on the bank ended, oldest first.
+    ended: Vec<Ended>,
     episodes: Vec<Episode>,
     /// Counts changes that a screen or a script wants to hear of.
     changes: u64,
@@ -214,6 +231,37 @@ impl Cases {
             .iter()
             .filter(|(_, case)| case.worst.is_some())
             .map(|((rule, subject), case)| (*rule, *subject, case))
+    }
+
+    /// Cases that work on the bank ended, oldest first.
+    #[must_use]
+    pub fn ended(&self) -> &[Ended] {
+        &self.ended
+    }
+
+    /// Ends what an event takes the ground of: it stays as found before, and what comes of it later is another case.
+    pub fn end_with(&mut self, event: &BankEvent, ends: impl Fn(u16, Subject) -> bool) {
+        let gone: Vec<(u16, Subject)> =
+            self.cases.keys().copied().filter(|(rule, subject)| ends(*rule, *subject)).collect();
+        for (rule, subject) in gone {
+            let Some(mut case) = self.cases.remove(&(rule, subject)) else { continue };
+            self.changes += u64::from(case.is_active());
+            for episode in self.episodes.iter_mut().filter(|e| e.rule == rule && e.subject == subject) {
+                episode.active = false;
+            }
+            (case.active, case.timers) = (None, [None; 3]);
+            if case.worst.is_some() {
+                self.ended.push(Ended { rule, subject, case, by: event.clone() });
+            }
+        }
+        let over = self.ended.len().saturating_sub(ENDED_KEPT);
+        self.ended.drain(..over);
+    }
+
+    /// Whether a state from elsewhere keeps no more than it may.
+    #[must_use]
+    pub fn is_within_bounds(&self) -> bool {
+        self.ended.len() <= ENDED_KEPT
     }
 
     /// The latest episodes, oldest first.

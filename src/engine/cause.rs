@@ -98,6 +98,9 @@ pub(super) fn root(causes: &[Option<usize>], of: usize) -> usize {
 
 fn is_near(cause: &Finding, symptom: &Finding, near: Near) -> bool {
     let (a, b) = (cause.subject, symptom.subject);
+    if cause.ended_by != symptom.ended_by {
+        return false; // what was found of a pack that is gone shows as nothing in another
+    }
     match near {
         Near::Cell => a.pack == b.pack && a.cell == b.cell,
         Near::Pack => a.pack == b.pack || a.pack.is_none(),

@@ -151,6 +151,11 @@ impl Gauge {
         }
     }
 
+    /// Forgets the lowest and the highest reading so far.
+    pub fn forget_extremes(&mut self) {
+        (self.lowest, self.highest) = (f64::MAX, f64::MIN);
+    }
+
     /// Usual time between two readings, s.
     #[must_use]
     pub fn period(&self) -> f64 {

@@ -1,7 +1,10 @@
 //! What was done to the bank, at its moment.
 
-use super::Engine;
-use crate::model::{BankEvent, Change, Stamp};
+use super::anew::Part;
+use super::pack::Pack;
+use super::rule::{Answer, Doubt, RULES};
+use super::{BankState, Engine};
+use crate::model::{BankEvent, Change, Quantity, Stamp, Subject};
 
 /// Events that are kept, at most.
 const MOST: usize = 256;
@@ -19,15 +22,22 @@ impl Engine {
     /// Lets every event happen whose moment has come.
     pub(super) fn let_happen(&mut self, wall: Stamp) {
         while let Some(event) = self.history.get(self.done).filter(|event| event.at <= wall) {
-            let concerned = |pack: &&mut super::Pack| event.pack.is_none_or(|number| number == pack.number);
-            for pack in self.packs.iter_mut().filter(concerned) {
-                pack.estimates.forget(event);
-                if matches!(event.change, Change::PackReplaced | Change::CellsReplaced) {
-                    pack.answers.iter_mut().for_each(|answer| answer.doubt = None); // of cells that are gone
-                }
+            for pack in self.packs.iter_mut().filter(|pack| event.concerns(pack.number)) {
+                pack.forget(event);
             }
+            self.state.forget(event);
+            let ends = |rule: u16, subject| RULES.get(usize::from(rule)).is_some_and(|rule| rule.ends(event, subject));
+            self.cases.end_with(event, ends);
+            forget_answers(&mut self.answers, Subject::BANK, event);
             self.done += 1;
         }
+    }
+
+    /// Events that fell into the data.
+    pub(super) fn happened(&self) -> Vec<BankEvent> {
+        let first = self.quality.show().first;
+        let happened = self.history.get(..self.done).unwrap_or_default();
+        happened.iter().filter(|event| first.is_some_and(|first| event.at >= first)).cloned().collect()
     }
 
     /// Whether a history from elsewhere is no longer than one can be.
@@ -36,10 +46,60 @@ impl Engine {
     }
 }
 
+impl Pack {
+    fn forget(&mut self, event: &BankEvent) {
+        let subject = self.subject();
+        self.estimates.forget(event);
+        forget_answers(&mut self.answers, subject, event);
+        if Part::Charge.goes_with(event.change) {
+            self.answers.iter_mut().filter_map(|answer| answer.doubt.as_mut()).for_each(Doubt::count_from_nought);
+        }
+        let moved = event.moved();
+        for (slot, gauge) in self.gauges_mut() {
+            let part = match slot.quantity {
+                Quantity::CellVoltage => Part::CellExtremes,
+                Quantity::Temperature => Part::SensorExtremes,
+                Quantity::Current => Part::CurrentExtremes,
+                _ => Part::OtherExtremes,
+            };
+            let other = moved.is_some_and(|moved| moved != slot.index);
+            if part.goes_with(event.change) && !other {
+                gauge.forget_extremes();
+            }
+        }
+    }
+}
+
+impl BankState {
+    fn forget(&mut self, event: &BankEvent) {
+        // What sources say, and what the bank's bus stands at, no work on a pack changes.
+        let Self { current, voltage: _, sources: _, sharing } = self;
+        if Part::Sharing.goes_with(event.change) {
+            *sharing = Default::default();
+        }
+        if event.change == Change::CurrentSensorChanged && event.pack.is_none() {
+            current.forget_extremes(); // the bank's own shunt is one of all
+        }
+    }
+}
+
+/// A rule has not judged yet what an event ends; what it saw and could not tell goes with it.
+fn forget_answers(answers: &mut [Answer], subject: Subject, event: &BankEvent) {
+    for (answer, rule) in answers.iter_mut().zip(RULES) {
+        if rule.ends(event, subject) {
+            *answer = Answer::default();
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
+    use super::RULES;
     use crate::engine::Engine;
-    use crate::model::{Bank, BankEvent, Change, Limits, PackSpec, Quantity, Slot, Stamp, Value};
+    use crate::model::{
+        Bank, BankEvent, Change, Finding, Frame, Heard, Limits, PackSpec, Quantity, SensorRole, Slot, Stamp, Subject,
+        Value,
+    };
     use crate::unit::AmpHours;
 
     /// Two packs that charge for two hours, cold in the first: pack 1 has a sensor that jumps late.
@@ -60,6 +120,7 @@ mod tests {
                     engine.put(Slot::at(pack, Quantity::Temperature, sensor), Value::Present(celsius));
                 }
                 engine.put(Slot::of(pack, Quantity::Current), Value::Present(20.0));
+                engine.put(Slot::of(pack, Quantity::ReportedSoc), Value::Present(0.5));
             }
         }
         engine.close();
@@ -84,28 +145,154 @@ mod tests {
     }
 
     #[test]
-    fn each_change_resets_what_it_must_and_nothing_else() {
+    fn what_is_done_to_a_pack_is_none_of_another() {
         let plain = run(Vec::new());
         for (_, change) in Change::WORDS {
             let engine = run(vec![event(7195, *change, Some(0))]);
-            assert_eq!(engine.packs[1].estimates, plain.packs[1].estimates, "{change:?} of pack 1 is none of pack 2");
-            let (was, is) = (&plain.packs[0].estimates, &engine.packs[0].estimates);
-            let kept = [
-                is.charge == was.charge,
-                is.sensors == was.sensors,
-                is.hours == was.hours,
-                is.stress == was.stress,
-                is.rest == was.rest,
-                is.soc == was.soc,
+            assert_eq!(engine.packs[1], plain.packs[1], "{change:?} of pack 1 is none of pack 2");
+        }
+        assert_eq!(run(vec![event(7195, Change::Remark, None)]).packs, plain.packs);
+    }
+
+    #[test]
+    fn how_packs_share_the_current_begins_anew_with_whatever_changes_it() {
+        let empty = crate::engine::estimate::share::Sharing::default();
+        let mut plain = run(Vec::new());
+        assert_ne!(plain.state.sharing, empty);
+        for (_, change) in Change::WORDS {
+            let mut engine = plain.clone();
+            engine.state.forget(&event(7195, *change, Some(1)));
+            let kept = matches!(change, Change::SensorMoved | Change::Remark);
+            assert_eq!(engine.state.sharing == plain.state.sharing, kept, "{change:?}");
+            assert_eq!(engine.state.sharing == empty, !kept, "{change:?}");
+        }
+        plain.state.sharing = Default::default();
+        let mut engine = plain.clone();
+        engine.state.forget(&event(7195, Change::PackReplaced, None));
+        assert_eq!(engine.state, plain.state, "nothing else of the bank is about a pack");
+    }
+
+    #[test]
+    fn lowest_and_highest_are_of_what_is_there_now() {
+        let plain = run(Vec::new());
+        for (_, change) in Change::WORDS {
+            let mut engine = plain.clone();
+            for pack in &mut engine.packs {
+                pack.forget(&event(7195, *change, None));
+            }
+            let is_kept = |slot: Slot| {
+                let find = |engine: &Engine| {
+                    engine.packs[0].gauges().find(|(at, _)| *at == slot).map(|(_, gauge)| *gauge).unwrap()
+                };
+                find(&engine) == find(&plain)
+            };
+            let slots = [
+                Slot::at(0, Quantity::CellVoltage, 0),
+                Slot::at(0, Quantity::Temperature, 0),
+                Slot::at(0, Quantity::Temperature, 1),
+                Slot::of(0, Quantity::Current),
+                Slot::of(0, Quantity::ReportedSoc),
             ];
             let expected = match change {
-                Change::PackReplaced => [false; 6],
-                Change::CellsReplaced => [true, true, false, false, true, false],
-                Change::CapacityChanged | Change::CurrentSensorChanged => [true, true, true, true, true, false],
-                Change::SensorMoved => [true, false, true, true, true, true],
-                Change::ConnectionsChanged | Change::Remark => [true; 6],
+                Change::PackReplaced => [false; 5],
+                Change::CellsReplaced => [false, true, true, true, true],
+                Change::SensorMoved => [true, false, true, true, true], // the first alone
+                Change::CurrentSensorChanged => [true, true, true, false, true],
+                _ => [true; 5],
             };
-            assert_eq!(kept, expected, "{change:?}: charge, sensors, hours, stress, rest, state of charge");
+            assert_eq!(slots.map(is_kept), expected, "{change:?}: cell, two sensors, current, reported charge");
+        }
+    }
+
+    #[test]
+    fn a_pack_that_was_replaced_is_no_unequal_share() {
+        for at in [3600, 5400, 7000] {
+            let engine = run(vec![event(at, Change::PackReplaced, Some(0))]);
+            let found = engine.snapshot().findings;
+            assert!(found.iter().all(|finding| finding.code != "unequal-sharing"), "{found:?}");
+        }
+    }
+
+    /// One pack that is charged in the cold twice, with rests between.
+    fn cold(events: Vec<BankEvent>) -> Engine {
+        let mut spec = PackSpec { cells: Some(4), ..PackSpec::default() };
+        spec.rated.capacity = Some(AmpHours::of(100.0));
+        spec.sensors[0].role = SensorRole::Cell;
+        let mut engine = Engine::new(Limits::default(), Some(Bank { packs: vec![spec] }));
+        engine.history(events);
+        let frame = Frame::extended(0, [0; 8]);
+        for second in 0..3600 {
+            engine.advance(Stamp::from_secs(1_000_000 + second));
+            engine.heard(&frame, &Heard::default());
+            for cell in 0..4 {
+                engine.put(Slot::at(0, Quantity::CellVoltage, cell), Value::Present(3.33));
+            }
+            engine.put(Slot::at(0, Quantity::Temperature, 0), Value::Present(-5.0));
+            let charges = second < 1200 || (2400..3000).contains(&second);
+            engine.put(Slot::of(0, Quantity::Current), Value::Present(if charges { 40.0 } else { 0.0 }));
+        }
+        engine.close();
+        engine
+    }
+
+    #[test]
+    fn what_was_found_of_a_pack_that_was_replaced_is_not_laid_to_the_one_that_stands_there() {
+        let told = |engine: &Engine| {
+            let snapshot = engine.snapshot();
+            let cold = snapshot.findings.into_iter().filter(|finding| finding.code == "cold-charge");
+            let line = |finding: Finding| {
+                assert_eq!(finding.text.starts_with("Before pack 1 was replaced: "), finding.ended_by.is_some());
+                assert_eq!(finding.what_to_do == "Nothing, unless it comes again.", finding.ended_by.is_some());
+                let from = (finding.first.secs() - 1_000_000, finding.last.secs() - 1_000_000);
+                (from, finding.episodes, finding.ended_by.is_some())
+            };
+            (cold.map(line).collect::<Vec<_>>(), snapshot.verdict.text.contains("took up to 40"))
+        };
+        assert_eq!(told(&cold(Vec::new())), (vec![((1, 3030), 2, false)], true));
+        let between = cold(vec![event(1800, Change::PackReplaced, Some(0))]);
+        assert_eq!(told(&between), (vec![((2401, 3030), 1, false), ((1, 1230), 1, true)], true));
+        let after = cold(vec![event(3300, Change::PackReplaced, Some(0))]);
+        assert_eq!(told(&after), (vec![((1, 3030), 2, true)], false));
+        assert_eq!(told(&cold(vec![event(3300, Change::ConnectionsChanged, None)])), told(&cold(Vec::new())));
+    }
+
+    #[test]
+    fn a_finding_that_is_open_when_its_pack_is_replaced_ends() {
+        let engine = cold(vec![event(600, Change::CellsReplaced, Some(0))]);
+        let found: Vec<_> = engine.snapshot().findings.into_iter().filter(|f| f.code == "cold-charge").collect();
+        assert!(found.iter().any(|finding| finding.ended_by.is_some() && !finding.active && finding.episodes == 1));
+        let episodes = engine.snapshot().episodes;
+        assert!(episodes.iter().all(|episode| !episode.active), "{episodes:?}");
+    }
+
+    #[test]
+    fn events_that_fell_into_the_data_are_told() {
+        let all = [-5, 100, 3500, 7300].map(|at| event(at, Change::Remark, None));
+        let engine = cold(all.to_vec());
+        assert_eq!(engine.snapshot().events, all[1..3]);
+        assert_eq!(all[1].to_string(), "a remark about every pack");
+    }
+
+    #[test]
+    fn an_event_about_one_sensor_ends_what_was_found_of_that_one() {
+        let moved = |sensor| BankEvent { sensor, ..event(0, Change::SensorMoved, Some(1)) };
+        let rule = |code: &str| RULES.iter().find(|rule| rule.code == code).unwrap();
+        let ends = |code, event: &BankEvent, subject| rule(code).ends(event, subject);
+        assert!(ends("sensor-fault", &moved(Some(0)), Subject::sensor(1, 0)));
+        assert!(ends("sensor-fault", &moved(None), Subject::sensor(1, 0)));
+        assert!(!ends("sensor-fault", &moved(Some(0)), Subject::sensor(1, 1)));
+        assert!(!ends("sensor-fault", &moved(None), Subject::pack(1)), "that is the current's");
+        assert!(!ends("sensor-fault", &moved(None), Subject::sensor(0, 0)), "of another pack");
+        assert!(ends("temperature-spread", &moved(Some(0)), Subject::pack(1)));
+        let replaced = event(0, Change::PackReplaced, Some(1));
+        assert!(ends("unequal-sharing", &replaced, Subject::pack(0)), "its share was against the one that is gone");
+        assert!(ends("unequal-sharing", &replaced, Subject::BANK));
+        assert!(
+            ends("over-current", &replaced, Subject::pack(1)) && !ends("over-current", &replaced, Subject::pack(0))
+        );
+        assert!(!ends("clock-step", &replaced, Subject::BANK));
+        for change in [Change::CellsReplaced, Change::ConnectionsChanged] {
+            assert!(ends("balance-lead-fault", &event(0, change, Some(1)), Subject::cell(1, 2)), "{change:?}");
         }
     }
 

@@ -1,6 +1,7 @@
 //! The engine: readings in, findings and a verdict out. It has no clock, no files and no threads; it is told
 //! the time, and the same inputs give the same findings however they were cut.
 
+pub mod anew;
 mod answer;
 mod beside;
 pub mod case;
@@ -356,7 +357,7 @@ impl Engine {
             .iter()
             .enumerate()
             .all(|(index, pack)| usize::from(pack.number) == index && pack.is_within_bounds());
-        (sizes && packs && self.history_is_within_bounds()).then_some(self)
+        (sizes && packs && self.history_is_within_bounds() && self.cases.is_within_bounds()).then_some(self)
     }
 
     /// What stood is no longer asked for: nobody was listening. It is no gap of the bus.

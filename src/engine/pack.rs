@@ -152,6 +152,17 @@ impl Pack {
             && self.estimates.stress.minute.is_within_bounds()
     }
 
+    /// Every gauge with its slot, to be changed.
+    pub fn gauges_mut(&mut self) -> impl Iterator<Item = (Slot, &mut Gauge)> {
+        let pack = self.number;
+        let several = move |quantity: Quantity| move |(at, gauge)| (Slot::at(pack, quantity, at as u8), gauge);
+        let cells = self.cells.iter_mut().enumerate().map(several(Quantity::CellVoltage));
+        let sensors = self.sensors.iter_mut().enumerate().map(several(Quantity::Temperature));
+        let single = move |(at, gauge)| (Slot::of(pack, Quantity::ALL[FIRST + at]), gauge);
+        let singles = self.singles.iter_mut().enumerate().map(single);
+        cells.chain(sensors).chain(singles)
+    }
+
     /// Every gauge with its slot, for questions about what arrives at all.
     pub fn gauges(&self) -> impl Iterator<Item = (Slot, &Gauge)> {
         let pack = self.number;

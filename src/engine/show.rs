@@ -1,5 +1,6 @@
 //! The engine's state as a [`Snapshot`]: a copy for screens, reports and scripts.
 
+use super::case::Case;
 use super::estimate::{cold, which};
 use super::pack::Pack;
 use super::rule::{Judge, RULES, Told, Why};
@@ -9,7 +10,7 @@ use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Evidence, Explanation, Fact, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
-use crate::model::{Quantity, Slot, Stamp, ranges};
+use crate::model::{BankEvent, Quantity, Slot, Stamp, ranges};
 use std::sync::LazyLock;
 
 impl Engine {
@@ -29,6 +30,7 @@ impl Engine {
             episodes: self.cases.episodes().to_vec(),
             quality: self.quality.show(),
             notes: self.quality.notes().to_vec(),
+            events: self.happened(),
             heard: self.heard_slots(),
             buses: Vec::new(), // what the buses speak, the decoder knows
             ..Snapshot::default()
@@ -99,8 +101,12 @@ impl Engine {
 
     /// The pack as described; an empty description when nobody said anything.
     fn spec(&self, pack: &Pack) -> &PackSpec {
+        self.spec_of(pack.subject())
+    }
+
+    fn spec_of(&self, subject: Subject) -> &PackSpec {
         static NOTHING: LazyLock<PackSpec> = LazyLock::new(PackSpec::default);
-        self.bank.packs.get(usize::from(pack.number)).unwrap_or(&NOTHING)
+        subject.pack.and_then(|pack| self.bank.packs.get(usize::from(pack))).unwrap_or(&NOTHING)
     }
 
     fn stress_rows(&self, pack: &Pack) -> Vec<Estimate> {
@@ -136,47 +142,49 @@ impl Engine {
     }
 
     fn findings(&self) -> Vec<Finding> {
-        let empty = PackSpec::default();
-        let mut findings: Vec<Finding> = self
-            .cases
-            .found()
-            .filter_map(|(rule, subject, case)| {
-                let row = RULES.get(usize::from(rule))?;
-                let severity = case.worst?;
-                let spec = subject.pack.and_then(|p| self.bank.packs.get(usize::from(p))).unwrap_or(&empty);
-                let told = Told {
-                    subject,
-                    severity,
-                    active: case.is_active(),
-                    evidence: &case.evidence,
-                    kind: case.kind,
-                    case,
-                    spec,
-                    limits: &self.limits,
-                };
-                let story = (row.tell)(&told);
-                Some(Finding {
-                    rule,
-                    code: row.code,
-                    severity,
-                    subject,
-                    first: case.first.wall,
-                    last: case.last.wall,
-                    active: case.is_active(),
-                    acknowledged: case.acknowledged,
-                    episodes: case.episodes,
-                    total_secs: case.total_secs,
-                    evidence: case.evidence.clone(),
-                    text: story.text,
-                    what_to_do: story.what_to_do,
-                    caution: row.caution,
-                    source: row.source,
-                    explanations: self.explain(row.code, subject, &case.evidence),
-                })
-            })
-            .collect();
+        let standing = self.cases.found().filter_map(|(rule, subject, case)| self.finding(rule, subject, case));
+        let ended = self.cases.ended().iter().filter_map(|ended| {
+            let found = self.finding(ended.rule, ended.subject, &ended.case)?;
+            Some(found_before(found, &ended.by))
+        });
+        let mut findings: Vec<Finding> = standing.chain(ended).collect();
         findings.sort_by_key(|f| (std::cmp::Reverse(f.severity), !f.active, f.rule, f.subject));
         findings
+    }
+
+    fn finding(&self, rule: u16, subject: Subject, case: &Case) -> Option<Finding> {
+        let row = RULES.get(usize::from(rule))?;
+        let severity = case.worst?;
+        let told = Told {
+            subject,
+            severity,
+            active: case.is_active(),
+            evidence: &case.evidence,
+            kind: case.kind,
+            case,
+            spec: self.spec_of(subject),
+            limits: &self.limits,
+        };
+        let story = (row.tell)(&told);
+        Some(Finding {
+            rule,
+            code: row.code,
+            severity,
+            subject,
+            first: case.first.wall,
+            last: case.last.wall,
+            active: case.is_active(),
+            acknowledged: case.acknowledged,
+            episodes: case.episodes,
+            total_secs: case.total_secs,
+            evidence: case.evidence.clone(),
+            text: story.text,
+            what_to_do: story.what_to_do,
+            caution: row.caution,
+            source: row.source,
+            explanations: self.explain(row.code, subject, &case.evidence),
+            ended_by: None,
+        })
     }
 
     /// What may be behind a finding about a cell, or about the cell that came to its limit first.
@@ -220,5 +228,17 @@ impl Engine {
         };
         let cells = ranges(missing.iter().map(|cell| usize::from(*cell) + 1));
         Some(format!(": {word} {cells} of {}", pack.subject()))
+    }
+}
+
+/// A finding that work on the bank ended, in words that lay it to nothing that is there now.
+fn found_before(found: Finding, event: &BankEvent) -> Finding {
+    Finding {
+        text: format!("Before {event}: {}", found.text),
+        what_to_do: "Nothing, unless it comes again.".into(),
+        caution: "",
+        explanations: Vec::new(),
+        ended_by: Some(event.clone()),
+        ..found
     }
 }

@@ -84,10 +84,13 @@ impl Stories<'_> {
     }
 }
 
-/// Whether a finding counts now: it is active, or it did harm not long ago.
+/// Whether a finding counts now: it is active, or it did harm not long ago to what is still there.
 fn stands(finding: &Finding, now: Stamp, limits: &Limits) -> bool {
     let remembered = RULES.get(usize::from(finding.rule)).is_some_and(|rule| rule.remembered);
-    finding.active || (remembered && now.since(finding.last) <= limits.get(L::VerdictRemembers) * DAY)
+    finding.active
+        || (remembered
+            && finding.ended_by.is_none()
+            && now.since(finding.last) <= limits.get(L::VerdictRemembers) * DAY)
 }
 
 fn is_safety(code: &str) -> bool {
@@ -200,6 +203,7 @@ mod tests {
             caution: "",
             source: "",
             explanations: Vec::new(),
+            ended_by: None,
         }
     }
 

@@ -22,10 +22,12 @@ pub enum Change<'a> {
 }
 
 /// What differs: what appears, then what vanishes, then what moves, each in the order of its findings. Findings belong
-/// together by code and subject.
+/// together by code and subject, before or after the same work on the bank.
 #[must_use]
 pub fn compare<'a>(before: &'a [Finding], after: &'a [Finding]) -> Vec<Change<'a>> {
-    let same = |one: &Finding, other: &Finding| one.code == other.code && one.subject == other.subject;
+    let same = |one: &Finding, other: &Finding| {
+        one.code == other.code && one.subject == other.subject && one.ended_by == other.ended_by
+    };
     let appears = after.iter().filter(|new| !before.iter().any(|old| same(old, new))).map(Change::Appears);
     let vanishes = before.iter().filter(|old| !after.iter().any(|new| same(old, new))).map(Change::Vanishes);
     let pairs = after.iter().filter_map(|new| Some((before.iter().find(|old| same(old, new))?, new)));
@@ -66,6 +68,7 @@ mod tests {
             caution: "",
             source: "",
             explanations: Vec::new(),
+            ended_by: None,
         }
     }
 

@@ -1,6 +1,6 @@
 //! What was found, how bad, about what, and on which evidence.
 
-use super::Stamp;
+use super::{BankEvent, Stamp};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -296,6 +296,8 @@ pub struct Finding {
     pub source: &'static str,
     /// What may be behind it, the likeliest first; empty where the finding explains itself.
     pub explanations: Vec<Explanation>,
+    /// Work on the bank after which it no longer holds of what is there now.
+    pub ended_by: Option<BankEvent>,
 }
 
 /// One of the faults that may be behind a finding.

@@ -2,6 +2,7 @@
 
 use super::Stamp;
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// What was done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -54,4 +55,37 @@ pub struct BankEvent {
     pub sensor: Option<u8>,
     /// Remark, clean.
     pub note: String,
+}
+
+impl BankEvent {
+    /// The sensor that alone was touched; none when all were.
+    #[must_use]
+    pub fn moved(&self) -> Option<u8> {
+        self.sensor.filter(|_| self.change == Change::SensorMoved)
+    }
+
+    /// Whether it is about this pack.
+    #[must_use]
+    pub fn concerns(&self, pack: u8) -> bool {
+        self.pack.is_none_or(|own| own == pack)
+    }
+}
+
+/// 'pack 1 was replaced', 'sensor 2 of every pack was moved or replaced'.
+impl fmt::Display for BankEvent {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let pack = self.pack.map_or_else(|| "every pack".to_owned(), |pack| format!("pack {}", u16::from(pack) + 1));
+        match (self.change, self.sensor) {
+            (Change::PackReplaced, _) => write!(f, "{pack} was replaced"),
+            (Change::CellsReplaced, _) => write!(f, "cells of {pack} were replaced or moved"),
+            (Change::CapacityChanged, _) => write!(f, "the capacity of {pack} was changed"),
+            (Change::SensorMoved, Some(sensor)) => {
+                write!(f, "sensor {} of {pack} was moved or replaced", u16::from(sensor) + 1)
+            }
+            (Change::SensorMoved, None) => write!(f, "the sensors of {pack} were moved or replaced"),
+            (Change::ConnectionsChanged, _) => write!(f, "connections of {pack} were worked on"),
+            (Change::CurrentSensorChanged, _) => write!(f, "the current sensor of {pack} was changed"),
+            (Change::Remark, _) => write!(f, "a remark about {pack}"),
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::finding::{Episode, Finding, Level, NotJudged};
 use super::input::{ControllerState, Rejection};
-use super::{Bank, Dialect, Estimate, Slot, Stamp};
+use super::{Bank, BankEvent, Dialect, Estimate, Slot, Stamp};
 use std::sync::Arc;
 
 /// Everything that is known at one moment.
@@ -38,6 +38,8 @@ pub struct Snapshot {
     pub episodes: Vec<Episode>,
     /// Remarks, oldest first.
     pub notes: Vec<(Stamp, String)>,
+    /// Events of the bank file's history that fell into the data, oldest first.
+    pub events: Vec<BankEvent>,
     /// What each interface speaks, as far as it is known.
     pub buses: Vec<BusView>,
     /// Where values come from, a list for each map in use.

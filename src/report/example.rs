@@ -5,11 +5,11 @@ use crate::model::Estimate;
 use crate::model::finding::Explanation;
 use crate::model::finding::{Finding, NotJudged};
 use crate::model::snapshot::{Answered, BusView, CellView, PackView, Quality, Shown, Standing, Verdict};
-use crate::model::{Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
+use crate::model::{BankEvent, Change, Dialect, Evidence, Fact, Level, Rejection, Severity, Snapshot, Stamp, Subject};
 
 const BEGIN: Stamp = Stamp::from_secs(1_768_021_200);
 
-/// One warning that is over, one condition not judged, two estimates, two bad lines, one remark.
+/// One warning that is over, one condition not judged, two estimates, two bad lines, one remark, one event.
 pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
     let shown = |value| Shown { value: Some(value), standing: Standing::Present, ..Shown::default() };
     let cell = |volts| CellView { voltage: shown(volts), ..CellView::default() };
@@ -32,6 +32,13 @@ pub(super) fn notice_and_rest() -> (Snapshot, Vec<FirstRefused>) {
         estimates: estimates(),
         answers: answers(),
         quality: quality(),
+        events: vec![BankEvent {
+            at: BEGIN.plus_secs(1800.0),
+            change: Change::ConnectionsChanged,
+            pack: Some(0),
+            sensor: None,
+            note: "lugs tightened".into(),
+        }],
         notes: vec![(BEGIN.plus_secs(60.0), "shore power on".into())],
         buses: vec![BusView { channel: 0, dialects: vec![Dialect::Own], forced: false, remarks: Vec::new() }],
         ..Snapshot::default()
@@ -62,6 +69,7 @@ fn finding(text: &str, what_to_do: &str) -> Finding {
             weight: 0.25,
             settles_by: "a rest on the plateau: it is off by the same millivolts there and under any current",
         }],
+        ended_by: None,
     }
 }
 

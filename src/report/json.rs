@@ -5,7 +5,7 @@ use super::{Report, scope};
 use crate::model::Estimate;
 use crate::model::finding::{Explanation, Finding, NotJudged};
 use crate::model::snapshot::{Answered, BusView, Quality};
-use crate::model::{Evidence, Severity, Snapshot, Stamp, Subject, clean};
+use crate::model::{BankEvent, Evidence, Severity, Snapshot, Stamp, Subject, clean};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -28,6 +28,7 @@ struct Whole<'a> {
     estimates: Map<String, Value>,
     input: Input,
     notes: Vec<Note>,
+    events: Vec<Happened<'a>>,
 }
 
 #[derive(Serialize)]
@@ -59,6 +60,8 @@ struct Found<'a> {
     caution: Option<&'static str>,
     source: &'static str,
     explanations: Vec<Explained>,
+    /// Work on the bank after which it no longer holds of what is there now.
+    ended_by: Option<Happened<'a>>,
 }
 
 #[derive(Serialize)]
@@ -132,6 +135,16 @@ struct Note {
     text: String,
 }
 
+/// An event of the bank file's history.
+#[derive(Serialize)]
+struct Happened<'a> {
+    time: String,
+    what: &'static str,
+    pack: Option<u16>,
+    sensor: Option<u16>,
+    note: Option<&'a str>,
+}
+
 /// The report as JSON, with a newline at its end.
 #[must_use]
 pub fn json(report: &Report) -> String {
@@ -181,6 +194,7 @@ fn whole<'a>(report: &Report<'a>) -> Whole<'a> {
         estimates: estimates(&snapshot.estimates),
         input: input(&snapshot.quality, report),
         notes: snapshot.notes.iter().map(|(at, text)| Note { time: rfc3339(*at), text: clean(text, NOTE) }).collect(),
+        events: snapshot.events.iter().map(happened).collect(),
     }
 }
 
@@ -206,6 +220,18 @@ fn found(finding: &Finding, because_of: Option<usize>) -> Found<'_> {
         caution: Some(finding.caution).filter(|caution| !caution.is_empty()),
         source: finding.source,
         explanations: finding.explanations.iter().map(explained).collect(),
+        ended_by: finding.ended_by.as_ref().map(happened),
+    }
+}
+
+fn happened(event: &BankEvent) -> Happened<'_> {
+    let from_one = |index: Option<u8>| index.map(|index| u16::from(index) + 1);
+    Happened {
+        time: rfc3339(event.at),
+        what: event.change.word(),
+        pack: from_one(event.pack),
+        sensor: from_one(event.sensor),
+        note: Some(event.note.as_str()).filter(|note| !note.is_empty()),
     }
 }
 

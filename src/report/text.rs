@@ -30,6 +30,7 @@ pub fn text(report: &Report) -> String {
     not_judged(&mut out, &snapshot.not_judged);
     estimates(&mut out, &snapshot.estimates, snapshot.now);
     data(&mut out, report);
+    events(&mut out, snapshot);
     notes(&mut out, snapshot);
     out += "\n";
     if snapshot.verdict.level != Level::Well {
@@ -75,7 +76,11 @@ fn found(out: &mut String, finding: &Finding, cause: Option<&Finding>) {
 }
 
 fn when(finding: &Finding) -> String {
-    let until = if finding.active { "goes on" } else { "over" };
+    let until = match (finding.active, &finding.ended_by) {
+        (true, _) => "goes on".to_owned(),
+        (false, Some(event)) => format!("over, since {event} at {}", moment(event.at)),
+        (false, None) => "over".to_owned(),
+    };
     let times = match finding.episodes {
         0 | 1 => String::new(),
         more => format!("{more} times, "),
@@ -206,6 +211,17 @@ fn links(out: &mut String, report: &Report) {
     }
 }
 
+/// What was done to the bank meanwhile, as its file tells it.
+fn events(out: &mut String, snapshot: &Snapshot) {
+    if !snapshot.events.is_empty() {
+        out.push_str("\nEvents, as the bank file tells them\n");
+    }
+    for event in &snapshot.events {
+        let note = if event.note.is_empty() { String::new() } else { format!(": {}", event.note) };
+        wrap(out, &format!("  {}  ", moment(event.at)), &format!("{event}{note}"));
+    }
+}
+
 fn notes(out: &mut String, snapshot: &Snapshot) {
     if !snapshot.notes.is_empty() {
         out.push_str("\nNotes\n");
@@ -269,6 +285,9 @@ Data
   refused, data that is no pairs of hex digits (bad_hex): 2; first in line 214
   of trip.log
   can0 speaks Cellwright's own format
+
+Events, as the bank file tells them
+  2026-01-10 05:30:00  connections of pack 1 were worked on: lugs tightened
 
 Notes
   2026-01-10 05:01:00  shore power on

@@ -79,6 +79,13 @@ pub enum Pane {
     Help,
 }
 
+/// What tells findings apart: the rule, what it is about, and when work on the bank ended it.
+pub(super) type Chosen = (u16, Subject, Option<Stamp>);
+
+fn key(finding: &Finding) -> Chosen {
+    (finding.rule, finding.subject, finding.ended_by.as_ref().map(|event| event.at))
+}
+
 /// The screen's state.
 #[derive(Debug, Clone, Default)]
 pub struct App {
@@ -88,7 +95,7 @@ pub struct App {
     pub(super) theme: Theme,
     pub(super) pane: Pane,
     pub(super) open_pack: usize,
-    pub(super) chosen: Option<(u16, Subject)>,
+    pub(super) chosen: Option<Chosen>,
     /// Order of the open pack's cells while the worst come first; held until the key comes again.
     pub(super) order: Option<Vec<usize>>,
     pub(super) scroll: usize,
@@ -173,7 +180,8 @@ impl App {
             Act::Suspend => return Some(Intent::Suspend),
             Act::Redraw => return Some(Intent::Redraw),
             Act::Seen => {
-                return self.chosen_finding().map(|f| Intent::Acknowledge { rule: f.rule, subject: f.subject });
+                let standing = self.chosen_finding().filter(|finding| finding.ended_by.is_none());
+                return standing.map(|f| Intent::Acknowledge { rule: f.rule, subject: f.subject });
             }
             Act::Help => self.show(Pane::Help),
             Act::Alerts => self.show(Pane::Alerts),
@@ -231,7 +239,7 @@ impl App {
             self.remark = Some(format!("No alert {side} this moment{so_far}."));
             return None;
         };
-        self.chosen = Some((mark.episode.rule, mark.episode.subject));
+        self.chosen = Some((mark.episode.rule, mark.episode.subject, None));
         if let Some(pack) = mark.episode.subject.pack {
             self.open_pack = usize::from(pack);
         }
@@ -251,7 +259,7 @@ impl App {
         let Some(at) = self.chosen_index() else { return };
         let to = if down { at + 1 } else { at.saturating_sub(1) };
         if let Some(finding) = self.snapshot.findings.get(to) {
-            self.chosen = Some((finding.rule, finding.subject));
+            self.chosen = Some(key(finding));
         }
     }
 
@@ -272,9 +280,11 @@ impl App {
     /// Place in the list of findings of the chosen one; the first when the chosen one is not there.
     pub(super) fn chosen_index(&self) -> Option<usize> {
         let findings = &self.snapshot.findings;
-        let chosen = self
-            .chosen
-            .and_then(|(rule, subject)| findings.iter().position(|f| f.rule == rule && f.subject == subject));
+        let chosen = self.chosen.and_then(|chosen| {
+            let about = |one: Chosen, other: Chosen| (one.0, one.1) == (other.0, other.1);
+            let same = findings.iter().position(|finding| key(finding) == chosen);
+            same.or_else(|| findings.iter().position(|finding| about(key(finding), chosen)))
+        });
         chosen.or((!findings.is_empty()).then_some(0))
     }
 
@@ -327,7 +337,7 @@ mod tests {
         assert_eq!(press(&mut app, KeyCode::PageUp), seek(1440, false));
         assert_eq!(press(&mut app, KeyCode::Home), seek(0, false));
         assert_eq!(press(&mut app, KeyCode::Char('n')), seek(2000, true));
-        assert_eq!(app.chosen, Some((3, Subject::cell(1, 2))));
+        assert_eq!(app.chosen, Some((3, Subject::cell(1, 2), None)));
     }
 
     #[test]

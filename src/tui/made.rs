@@ -106,6 +106,7 @@ fn finding(severity: Severity, code: &'static str, subject: Subject, text: &str,
         caution: "Warm the bank before charging; do not lift a lock of the BMS.",
         source: "computed from published cells",
         explanations: Vec::new(),
+        ended_by: None,
     }
 }
 

@@ -12,7 +12,7 @@ const LEAST_TAIL: f64 = 0.2;
 
 /// Why the BMS cut off.
 pub(super) fn cut_out(look: &Look) -> Option<Draft> {
-    let found = look.found("bms-cutoff");
+    let found = look.ever_found("bms-cutoff");
     let Some(mut draft) = Draft::told(&found) else {
         return Some(match look.not_judged("bms-cutoff") {
             Some(why) => {
@@ -118,7 +118,7 @@ fn per_four(look: &Look, (row, slope): &(&Estimate, f64)) -> f64 {
 
 /// Which source charges above the limit for the cold.
 pub(super) fn cold(look: &Look) -> Option<Draft> {
-    let found = look.found("cold-charge");
+    let found = look.ever_found("cold-charge");
     if let Some(draft) = Draft::told(&found) {
         return Some(match look.snapshot.sources.is_empty() {
             true => {

@@ -13,9 +13,16 @@ pub(super) struct Look<'a> {
 }
 
 impl<'a> Look<'a> {
-    /// Findings of a condition, worst first, with their places.
+    /// Findings of a condition about what is there now, worst first, with their places.
     pub(super) fn found(&self, code: &str) -> Vec<(usize, &'a Finding)> {
-        self.snapshot.findings.iter().enumerate().filter(|(_, finding)| finding.code == code).collect()
+        self.ever_found(code).into_iter().filter(|(_, finding)| finding.ended_by.is_none()).collect()
+    }
+
+    /// Also those about what was there before: what is there now comes first.
+    pub(super) fn ever_found(&self, code: &str) -> Vec<(usize, &'a Finding)> {
+        let of_code = self.snapshot.findings.iter().enumerate().filter(|(_, finding)| finding.code == code);
+        let (now, before): (Vec<_>, Vec<_>) = of_code.partition(|(_, finding)| finding.ended_by.is_none());
+        now.into_iter().chain(before).collect()
     }
 
     /// The finding behind another.

@@ -96,8 +96,9 @@ pub(super) fn fighting(look: &Look) -> Option<Draft> {
     if look.snapshot.packs.len() < 2 {
         return None;
     }
-    let found = look.found("unequal-sharing");
-    let (fights, shares): (Vec<_>, Vec<_>) = found.into_iter().partition(|(_, finding)| finding.subject.pack.is_none());
+    let fights: Vec<_> =
+        look.ever_found("unequal-sharing").into_iter().filter(|(_, f)| f.subject.pack.is_none()).collect();
+    let shares: Vec<_> = look.found("unequal-sharing").into_iter().filter(|(_, f)| f.subject.pack.is_some()).collect();
     let draft = match (Draft::told(&fights), look.not_judged("unequal-sharing")) {
         (Some(draft), _) => draft,
         (None, Some(why)) if shares.is_empty() => {

@@ -92,6 +92,11 @@ impl Cut {
         self.others.is_some()
     }
 
+    /// Forgets the current before: one that falls because another sensor reads it was not cut off.
+    pub fn forget_current(&mut self) {
+        (self.strong, self.others, self.fall) = (None, None, None);
+    }
+
     /// Follows the current and notes a fall.
     fn follow(&mut self, view: &View, around: &Around) {
         let (Some(current), Some(capacity)) = (view.current, view.capacity) else {

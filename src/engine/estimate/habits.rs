@@ -47,7 +47,7 @@ pub struct Habits {
     /// How far its sensors are apart at rest.
     pub baseline: Baseline,
     /// When slow estimators were last moved on.
-    minute: Option<Stamp>,
+    pub(super) minute: Option<Stamp>,
 }
 
 impl Habits {

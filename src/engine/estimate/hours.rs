@@ -146,6 +146,17 @@ impl Hours {
         up && view.switches.charge_path != Some(false) && (self.tapered || taper.is_done(view.now, limits))
     }
 
+    /// Begins anew; charge counted so far is none of it.
+    pub fn begin_anew(&mut self, charge: &Charge) {
+        let open = Open { from: (charge.charged, charge.drawn), ..Open::default() };
+        *self = Self { open, ..Self::default() };
+    }
+
+    /// The count, which stands at `charge`, goes on from nought: what the hour under way has counted stays.
+    pub fn count_from_nought(&mut self, charge: &Charge) {
+        self.open.from = (self.open.from.0 - charge.charged, self.open.from.1 - charge.drawn);
+    }
+
     /// Closes the hour under way and opens `hour`; what lies between was not seen.
     fn turn(&mut self, hour: u32, charge: &Charge, limits: &Limits) {
         let closed = self.open.close(charge);

@@ -138,6 +138,13 @@ impl Leads {
         self.watch_balancing(view, median, rate, limits);
     }
 
+    /// Forgets whether a reading is off by the same at every current: which currents those were is no longer known.
+    pub fn forget_offsets(&mut self) {
+        self.cells.iter_mut().for_each(|lead| lead.run = Run::default());
+        self.net = 0.0;
+        self.begin();
+    }
+
     fn add(&mut self, view: &View, median: f64, rate: f64) {
         if self.ticks == 0 {
             self.from = self.net;

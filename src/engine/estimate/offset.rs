@@ -77,6 +77,11 @@ impl Offset {
         }
     }
 
+    /// Ends the interval that is under way; what was learnt stays.
+    pub fn interrupt(&mut self) {
+        self.from = None;
+    }
+
     fn take(&mut self, hours: f64, charged: f64, left: f64) {
         let Sums { n, hh, hc, cc, hr, cr, rr } = self.sums;
         self.sums = Sums {

@@ -92,6 +92,20 @@ impl Rise {
         self.made = self.made.saturating_add(1);
     }
 
+    /// Begins anew with one sensor, or with all of them.
+    pub fn forget(&mut self, sensor: Option<u8>) {
+        let Some(sensor) = sensor.map(usize::from) else { return *self = Self::default() };
+        let Self { marks, pairs, .. } = Self::default();
+        for (mark, empty) in self.marks.iter_mut().zip(&marks) {
+            if let Some((place, none)) = mark.celsius.get_mut(sensor).zip(empty.celsius.get(sensor)) {
+                *place = *none;
+            }
+        }
+        if let Some((place, none)) = self.pairs.get_mut(sensor).zip(pairs.get(sensor)) {
+            *place = *none;
+        }
+    }
+
     fn newest_mut(&mut self) -> Option<&mut Mark> {
         let index = self.made.checked_sub(1)? as usize % MARKS;
         self.marks.get_mut(index)

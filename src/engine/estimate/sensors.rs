@@ -79,8 +79,21 @@ impl Sensors {
         for (number, (watch, trouble)) in self.watches.iter_mut().zip(&mut self.troubles).enumerate() {
             if concerned(number) {
                 (*watch, *trouble) = (Watch::default(), None);
+                self.swing.forget(number);
+            } else if *trouble != Some(Trouble::Stuck) {
+                watch.siblings = None; // a sibling that is moved does not show that this one stands still
             }
         }
+    }
+
+    /// Begins anew with the cells' voltages.
+    pub fn forget_cells(&mut self) {
+        self.cells = [Ends::default(); MAX_CELLS];
+    }
+
+    /// Begins anew with the current.
+    pub fn forget_current(&mut self) {
+        self.current = Ends::default();
     }
 
     /// Moves on by one tick; the resolution of temperatures in K, where it is described.

@@ -104,6 +104,16 @@ impl Soc {
         full
     }
 
+    /// Forgets how full the pack is. What stands at `charge` was counted before; the offset is the sensor's.
+    pub fn begin_anew(&mut self, charge: &Charge) {
+        *self = Self { taken: *charge, offset: self.offset, learnt: self.learnt, ..Self::default() };
+    }
+
+    /// Forgets what the current sensor reads at zero.
+    pub fn forget_offset(&mut self) {
+        (self.offset, self.learnt) = (Offset::default(), None);
+    }
+
     fn count(&mut self, charge: &Charge, capacity: f64, limits: &Limits) {
         let charged = charge.charged - self.taken.charged;
         let drawn = charge.drawn - self.taken.drawn;

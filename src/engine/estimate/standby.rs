@@ -108,6 +108,13 @@ impl Standby {
         }
     }
 
+    /// Forgets how full the pack was when its use ended: since when it has not been used stays.
+    pub fn forget_charge(&mut self) {
+        if let Some(idle) = &mut self.idle {
+            idle.low = None;
+        }
+    }
+
     /// Whether something feeds the bank's loads, so that what it draws itself is not the whole: a current into it beyond
     /// what a sensor reads at zero, or a source that is heard. What a pack gives into the others is no draw either.
     fn is_fed(&self, view: &View, around: &Around) -> bool {

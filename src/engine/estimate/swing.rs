@@ -70,6 +70,13 @@ impl Swing {
         }
     }
 
+    /// Begins anew with one sensor.
+    pub fn forget(&mut self, sensor: usize) {
+        if let Some(wave) = self.waves.get_mut(sensor) {
+            *wave = Wave::default();
+        }
+    }
+
     /// Looks at the day that is over.
     fn close(&mut self, view: &View, limits: &Limits) {
         let turn = std::mem::take(&mut self.turn);

@@ -5,6 +5,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::leads::shared_pair;
 use crate::engine::view::LeadFault;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -19,6 +20,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a balance lead does not show its cell",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::ConnectionsChanged],
     caution: "While it stands, the voltages of these cells are not to be relied on, neither for 'well' nor for 'too low'. The \
               BMS may not see a cell that is charged too high. Leads carry the full voltage of the cells: leave a sealed \
               pack to its maker.",

@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::balance::Basis;
 use crate::engine::gauge::Gauge;
+use crate::model::Change;
 use crate::model::bank::BalanceKind;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -14,6 +15,7 @@ pub(super) const RULE: Rule = Rule {
     title: "balancing does not bring a high cell down",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "",
     source: "judgement of this project; bleeding as current times hours: Electronics World, November 2025 (worked examples)",
     judge: Judge::Pack(judge),

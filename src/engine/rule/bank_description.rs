@@ -6,6 +6,7 @@ use crate::engine::case::Sign;
 use crate::engine::estimate::gain::Pair;
 use crate::engine::estimate::offset::assumed;
 use crate::engine::estimate::reported::Said;
+use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
@@ -26,6 +27,12 @@ pub(super) const RULE: Rule = Rule {
     title: "the bank is not as described",
     safety: false,
     remembered: true,
+    ends_with: &[
+        Change::CellsReplaced,
+        Change::CapacityChanged,
+        Change::ConnectionsChanged,
+        Change::CurrentSensorChanged,
+    ],
     caution: "Do not lower limits or skip alerts because a description may be wrong: settle it first.",
     source: "voltages per cell: open-circuit table of an open test set (esctoolbox-python, Plett); the rest: judgement of \
              this project",

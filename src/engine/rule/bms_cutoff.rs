@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::cut::{Fall, JITTER, Proof};
 use crate::engine::estimate::minute::{First, Reached};
+use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
@@ -34,6 +35,7 @@ pub(super) const RULE: Rule = Rule {
     title: "the BMS cut a pack off",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Do not bypass the BMS and do not hold it in. If it does not come back by itself within its maker's \
               instructions, a qualified person looks at it.",
     source: "judgement of this project",

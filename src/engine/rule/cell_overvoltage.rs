@@ -3,6 +3,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::view::CellNow;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::{L, Limits};
 
@@ -15,6 +16,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a cell is charged too high",
     safety: true,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Do not bypass the BMS. If a pack is swollen, hot or smells, keep away from it and isolate it from a distance.",
     source: "judgement of this project; the cell maker's data sheet wins",
     judge: Judge::Pack(judge),

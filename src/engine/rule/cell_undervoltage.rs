@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Sighting, Story, Told, Why, capital};
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::case::Sign;
 use crate::engine::view::{CellNow, View};
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::{L, Limits};
 
@@ -18,6 +19,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a cell is drawn too low",
     safety: true,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Do not charge a cell that was found below 2.0 V, or a pack that is swollen, hot or leaking: isolate it. \
               Do not bypass the BMS.",
     source: "below 2.0 V: Zheng 2016, 10.1039/C6RA01677D (over-discharge of LFP/graphite); 2.5 V: lowest voltage of \

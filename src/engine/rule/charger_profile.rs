@@ -4,6 +4,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::session::Sessions;
+use crate::model::Change;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
@@ -25,6 +26,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a charger does not keep to what the bank allows",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CurrentSensorChanged],
     caution: "Settings of an alternator's regulator and of shore AC belong to a qualified person. Stop the engine before \
               anything in the charging path is opened.",
     source: "judgement of this project; compensation of lead-acid chargers, about -18 mV/K on four cells: common practice, \

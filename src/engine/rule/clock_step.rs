@@ -13,6 +13,7 @@ pub(super) const RULE: Rule = Rule {
     title: "the clock was set",
     safety: false,
     remembered: false,
+    ends_with: &[],
     caution: "",
     source: "judgement of this project",
     judge: Judge::Bank(judge),

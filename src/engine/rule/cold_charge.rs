@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::cold::{Cold, ColdNow, Flow, coldest, flow, plating_rate, sheet_rate};
 use crate::engine::view::CurrentNow;
+use crate::model::Change;
 use crate::model::SensorRole;
 use crate::model::bank::SourceKind;
 use crate::model::finding::{Fact, Severity};
@@ -24,6 +25,7 @@ pub(super) const RULE: Rule = Rule {
     title: "charged too fast for the cold",
     safety: true,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Switch charging off at its source: stop the engine before anything is disconnected, since opening the \
               path under a running alternator damages equipment.",
     source: "sheet limit: Gasper 2023, 10.1016/j.est.2023.109042, at 10 °C, else judgement; plating limit: common \

@@ -43,6 +43,11 @@ pub struct Doubt {
 }
 
 impl Doubt {
+    /// Charge is counted from nought again: what was counted since it was seen does not show any more.
+    pub fn count_from_nought(&mut self) {
+        self.charged = 0.0;
+    }
+
     /// In words, while it is open: for as long as a past finding counts.
     #[must_use]
     pub fn words(&self, now: Stamp, limits: &Limits) -> Option<String> {

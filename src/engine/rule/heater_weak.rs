@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
@@ -11,6 +12,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a heater does not warm the bank",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CapacityChanged, Change::SensorMoved],
     caution: "Do not open a sealed pack.",
     source: "judgement of this project: 100 Ah warm by 15 K/h with 60 W",
     judge: Judge::Pack(judge),

@@ -5,6 +5,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::resistance::Known;
 use crate::engine::view::View;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -25,6 +26,12 @@ pub(super) const RULE: Rule = Rule {
     title: "a connection has too much resistance",
     safety: false,
     remembered: true,
+    ends_with: &[
+        Change::CellsReplaced,
+        Change::CapacityChanged,
+        Change::ConnectionsChanged,
+        Change::CurrentSensorChanged,
+    ],
     caution: "Stop charging and loads, isolate the bank and prove it dead before touching a connection; insulated tools only, \
               and the maker's torque. Measure the millivolts across it under load first.",
     source: "signature (in proportion to the current, both signs): Zheng 2013, J. Power Sources 226:33; resistance by \

@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
@@ -14,6 +15,7 @@ pub(super) const RULE: Rule = Rule {
     title: "the bank lives in the heat",
     safety: false,
     remembered: false,
+    ends_with: &[Change::CellsReplaced],
     caution: "Ageing by heat is a comparison with 25 °C, not a forecast: published models differ by a factor of two and more.",
     source: "judgement of this project; weighing by heat from the spread of published storage models (Naumann 2018, \
              10.1016/j.est.2018.01.019; Gasper 2023, 10.1016/j.est.2023.109042)",

@@ -5,6 +5,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::visit::{Span, Visit};
 use crate::engine::view::View;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::{L, Limits};
 
@@ -27,6 +28,7 @@ pub(super) const RULE: Rule = Rule {
     title: "cells stand apart at the end of a charge",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "",
     source: "common practice, no source (spread in the knee); how much charge it is follows from the open-circuit \
              table of an open test set (esctoolbox-python, Plett)",

@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::CellNow;
+use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -17,6 +18,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a cell is left empty",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Do not charge a cell that was found below 2.0 V, or a pack that is swollen, hot or leaking: isolate it. \
               Do not wake a pack by charging it directly.",
     source: "common practice, no source; self-discharge goes on below any cut-off voltage",

@@ -11,6 +11,7 @@ pub(super) const RULE: Rule = Rule {
     title: "frames are lost on the way",
     safety: false,
     remembered: false,
+    ends_with: &[],
     caution: "",
     source: "judgement of this project",
     judge: Judge::Bank(judge),

@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -16,6 +17,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a cell holds less than its siblings",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "",
     source: "judgement of this project; that a cell's capacity shows as the difference of its arrivals at both ends: Zheng \
              2013, J. Power Sources 226:33",

@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::habits;
 use crate::engine::estimate::standby::days_left;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
@@ -18,6 +19,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a bank in store runs low",
     safety: false,
     remembered: false,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "An empty bank keeps discharging itself below any cut-off. Do not wake a pack by charging it directly; do not \
               charge a cell found below 2.0 V.",
     source: "judgement of this project; self-discharge: common practice, no source",

@@ -37,10 +37,10 @@ pub use doubt::{Doubt, Sighting};
 use super::case::{Case, Cases, Moment, Sign};
 use super::pack::Pack;
 use super::view::View;
-use crate::model::Stamp;
 use crate::model::bank::PackSpec;
 use crate::model::finding::{Evidence, Fact, Severity, Subject};
 use crate::model::limits::Limits;
+use crate::model::{BankEvent, Change, Stamp};
 use serde::{Deserialize, Serialize};
 
 /// A condition.
@@ -55,6 +55,9 @@ pub struct Rule {
     pub safety: bool,
     /// Whether a past finding still counts in the verdict for a while: harm was done, not only data lost.
     pub remembered: bool,
+    /// Changes to a pack that take the ground of what was found about it, or put it right: it ends, and counts no more.
+    /// Another pack ends everything about the one before.
+    pub ends_with: &'static [Change],
     /// Caution that goes with every finding; may be empty.
     pub caution: &'static str,
     /// Where its limits come from, in a line.
@@ -63,6 +66,31 @@ pub struct Rule {
     pub judge: Judge,
     /// Puts a case into words.
     pub tell: fn(&Told) -> Story,
+}
+
+impl Rule {
+    /// Whether an event ends what was found about a subject.
+    #[must_use]
+    pub fn ends(&self, event: &BankEvent, subject: Subject) -> bool {
+        let named = self.ends_with.contains(&event.change);
+        match (&self.judge, subject.pack) {
+            // what one pack does beside the others is about all of them
+            (Judge::Bank(_), _) if named => true,
+            (_, Some(pack)) if event.concerns(pack) => {
+                let other = event.change == Change::SensorMoved && self.is_about_another_sensor(event, subject);
+                event.change == Change::PackReplaced || (named && !other)
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether it is about a sensor that was not moved, or of a rule that looks at each by itself, about none.
+    fn is_about_another_sensor(&self, event: &BankEvent, subject: Subject) -> bool {
+        match subject.sensor {
+            Some(own) => event.moved().is_some_and(|moved| moved != own),
+            None => self.code == "sensor-fault",
+        }
+    }
 }
 
 /// What a rule looks at.

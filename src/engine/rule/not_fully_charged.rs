@@ -3,6 +3,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::offset::assumed;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::L;
 
@@ -15,6 +16,7 @@ pub(super) const RULE: Rule = Rule {
     title: "the bank is not filled for weeks",
     safety: false,
     remembered: false,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "",
     source: "judgement of this project: balancing and every count of charge need a full charge now and then",
     judge: Judge::Pack(judge),

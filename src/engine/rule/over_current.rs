@@ -13,6 +13,7 @@ pub(super) const RULE: Rule = Rule {
     title: "more current than it is rated for",
     safety: false,
     remembered: true,
+    ends_with: &[],
     caution: "A fuse or a cable is changed by a qualified person, after the bank was isolated: charging sources first, \
               then loads, then the switch.",
     source: "discharge 1 C: common practice, no source; charge: the sheet limit of `cold-charge`; ratings of the bank's \

@@ -7,7 +7,7 @@ use crate::engine::median::median_of;
 use crate::engine::view::SensorNow;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
-use crate::model::{MAX_SENSORS, SensorRole};
+use crate::model::{Change, MAX_SENSORS, SensorRole};
 
 /// Nobody said where the sensor sits.
 const UNPLACED: u8 = 1;
@@ -24,6 +24,7 @@ pub(super) const RULE: Rule = Rule {
     title: "too hot",
     safety: true,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Do not open a hot, swollen, leaking or smoking pack, and do not charge it: its gas is flammable and \
               toxic. This is a monitor; it switches nothing off.",
     source: "60 °C: common practice, no source; 80 °C: Liu 2018 Sci. Adv. 4:eaas9820; other tiers: judgement",

@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
 use crate::engine::estimate::hours::Window;
 use crate::engine::view::View;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
 use crate::model::limits::{L, Limits};
 
@@ -22,6 +23,7 @@ pub(super) const RULE: Rule = Rule {
     title: "the bank is held near full for days",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced],
     caution: "Published storage models see only 2 to 20 % more loss at full than at nine tenths; heat and months count for \
               more. This is a comparison, not a forecast.",
     source: "judgement of this project; weighing by heat from the spread of published storage models (Naumann 2018, \

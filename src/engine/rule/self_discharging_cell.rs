@@ -4,6 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::drift::Drift;
 use crate::engine::estimate::which;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -18,6 +19,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a cell loses charge by itself",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::CapacityChanged, Change::CurrentSensorChanged],
     caution: "A cell that loses charge fast may have a fault inside. Opening or repairing a pack, and any cell that loses more than \
               10 mA per 100 Ah, is work for a qualified person.",
     source: "judgement of this project; that an inner short shows as a drift of one cell against its siblings: Zheng 2013, J. \

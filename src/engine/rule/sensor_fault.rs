@@ -4,6 +4,7 @@
 use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::sensors::Trouble;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -20,6 +21,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a sensor cannot be trusted",
     safety: false,
     remembered: false,
+    ends_with: &[Change::SensorMoved],
     caution: "",
     source: "judgement of this project",
     judge: Judge::Pack(judge),

@@ -18,6 +18,7 @@ pub(super) const RULE: Rule = Rule {
     title: "a value no longer arrives",
     safety: true,
     remembered: false,
+    ends_with: &[],
     caution: "",
     source: "judgement of this project",
     judge: Judge::Pack(judge),

@@ -2,6 +2,7 @@
 
 use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
+use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
 
@@ -16,6 +17,7 @@ pub(super) const RULE: Rule = Rule {
     title: "one place of a pack is much warmer than the others",
     safety: false,
     remembered: true,
+    ends_with: &[Change::CellsReplaced, Change::SensorMoved, Change::ConnectionsChanged],
     caution: "Before anything is touched: stop charging and loads, isolate, prove dead, insulated tools, the maker's torque; measure \
               the voltage across a connection first. Do not open a sealed pack.",
     source: "judgement of this project",

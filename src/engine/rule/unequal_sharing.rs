@@ -3,6 +3,7 @@
 use super::{BankBench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::share::over_own_limit;
+use crate::model::Change;
 use crate::model::bank::PackSpec;
 use crate::model::finding::{Fact, Severity, Subject};
 use crate::model::limits::L;
@@ -16,6 +17,13 @@ pub(super) const RULE: Rule = Rule {
     title: "packs in parallel share the current unequally",
     safety: false,
     remembered: false,
+    ends_with: &[
+        Change::PackReplaced,
+        Change::CellsReplaced,
+        Change::CapacityChanged,
+        Change::ConnectionsChanged,
+        Change::CurrentSensorChanged,
+    ],
     caution: "Work at the links of a bank is for a qualified person: engine and charging sources off first, then loads, then the \
               switch; prove dead, insulated tools, the maker's torque. Join packs in parallel only at equal charge and within the \
               maker's instructions.",
