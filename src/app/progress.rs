@@ -34,14 +34,18 @@ impl Progress {
         // A terminal that cannot be written to does not matter here.
         let _ = write!(stderr(), "\r{}\x1b[K", line(self.what, done, total));
     }
+
+    /// Leaves the line as it was, for something else to be said.
+    pub(super) fn clear(&mut self) {
+        if std::mem::take(&mut self.shown) {
+            let _ = write!(stderr(), "\r\x1b[K");
+        }
+    }
 }
 
 impl Drop for Progress {
-    /// Leaves the line as it was.
     fn drop(&mut self) {
-        if self.shown {
-            let _ = write!(stderr(), "\r\x1b[K");
-        }
+        self.clear();
     }
 }
 

@@ -1,14 +1,16 @@
 //! `survey`: an unknown bus, from a log or live, into what was found on it.
 
 use super::clock::SystemClock;
+use super::live::Said;
 use super::progress::Progress;
-use super::watch::{sources, stop_on_signals};
+use super::watch::sources::{self, Source};
+use super::watch::{stop_on_signals, tell};
 use super::{Exit, logs, output, setup};
-use crate::config::{SurveyArgs, SurveyFormat, WatchArgs};
+use crate::config::{SurveyArgs, SurveyFormat};
 use crate::decode::{Decoder, Settings};
 use crate::model::{Body, Input};
 use crate::report::{survey_json, survey_text};
-use crate::source::{Clock, Merge};
+use crate::source::{Clock, Kind, Merge};
 use crate::survey::{Known, Survey, beside, draft};
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -34,11 +36,12 @@ struct Ears {
 pub(super) fn survey(args: &SurveyArgs) -> anyhow::Result<Exit> {
     let file = args.bank.as_deref().map(setup::bank_file).transpose()?;
     let mut ears = Ears { survey: Survey::new(), decoder: Decoder::new(Settings::default()), inputs: 0 };
-    let path = PathBuf::from(&args.source);
-    if args.duration.is_none() && (args.source == "-" || path.is_file()) {
-        of_log(&mut ears, path)?;
+    let sources = sources::named(std::slice::from_ref(&args.source), args.ports)?;
+    let is_log = sources.iter().all(|source| source.kind() == Kind::Stamped);
+    if args.duration.is_none() && is_log {
+        of_log(&mut ears, PathBuf::from(&args.source))?;
     } else {
-        of_source(&mut ears, args)?;
+        of_source(&mut ears, &sources, args.duration.unwrap_or(LISTEN_SECS))?;
     }
     let described = file.iter().flat_map(|file| &file.bank.packs).find_map(|pack| pack.rated.capacity);
     let known = Known { capacity: args.capacity.or(described.map(|amp_hours| amp_hours.get())), celsius: args.celsius };
@@ -73,9 +76,7 @@ fn of_log(ears: &mut Ears, path: PathBuf) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn of_source(ears: &mut Ears, args: &SurveyArgs) -> anyhow::Result<()> {
-    let watch = WatchArgs { sources: vec![args.source.clone()], baud: args.baud, ..WatchArgs::default() };
-    let sources = sources::named(&watch)?;
+fn of_source(ears: &mut Ears, sources: &[Source], secs: f64) -> anyhow::Result<()> {
     if let Some(missing) = sources.iter().find_map(sources::missing_interface) {
         anyhow::bail!(
             "there is no CAN interface '{missing}' now; 'cellwright watch' without a source lists what can be listened to"
@@ -83,18 +84,23 @@ fn of_source(ears: &mut Ears, args: &SurveyArgs) -> anyhow::Result<()> {
     }
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let stop = stop_on_signals()?;
-    let batches = sources::start(&sources, &clock)?;
-    let kinds: Vec<_> = sources.iter().map(sources::Source::kind).collect();
+    let batches = sources::start(sources, &clock)?;
+    let kinds: Vec<_> = sources.iter().map(Source::kind).collect();
     let begun = clock.now();
     let mut merge = Merge::new(begun, &kinds);
-    let secs = args.duration.unwrap_or(LISTEN_SECS);
     let mut progress = Progress::new("listening");
     let spent = |now: i64| (now - begun.steady) as f64 * 1e-9;
     while !stop.load(Ordering::Relaxed) && !merge.is_over() && spent(clock.now().steady) < secs {
         let first = batches.recv_timeout(TURN).ok();
         let now = clock.now();
         merge.look(now);
-        first.into_iter().chain(batches.try_iter()).for_each(|batch| merge.take(batch, now));
+        for mut batch in first.into_iter().chain(batches.try_iter()) {
+            if let Some(status) = batch.status.take() {
+                progress.clear();
+                tell(&Said::Source(usize::from(batch.source), status));
+            }
+            merge.take(batch, now);
+        }
         merge.release(now, |input, _| ears.hear(input));
         progress.show(spent(now.steady) as u64, Some(secs as u64));
     }

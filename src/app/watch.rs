@@ -31,7 +31,7 @@ pub(super) fn watch(args: &WatchArgs) -> anyhow::Result<Exit> {
         output::print(&sources::list())?;
         return Ok(Exit::Clear);
     }
-    let sources = sources::named(args)?;
+    let sources = sources::named(&args.sources, args.ports)?;
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let (recorder, said) = recorder(args)?;
     let stop = stop_on_signals()?;
@@ -154,7 +154,7 @@ fn line(run: &Run, event: &str) -> anyhow::Result<bool> {
 }
 
 /// A sentence for the person, on the standard error: the standard output is for data.
-fn tell(said: &Said) {
+pub(super) fn tell(said: &Said) {
     let text = clean(&said.status().to_string(), 2000);
     if !text.is_empty() {
         let _ = writeln!(stderr(), "cellwright: {text}"); // nobody may be listening; the run goes on

@@ -106,15 +106,9 @@ pub struct WatchArgs {
     /// With --format ndjson: a snapshot this often as well
     #[arg(long, value_name = "DURATION", value_parser = duration, allow_negative_numbers = true)]
     pub every: Option<f64>,
-    /// Rate of the serial ports, bit/s; without it, found by listening
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
-    pub baud: Option<u32>,
-    /// The serial ports named are serial-line CAN adapters: each is opened to listen only, or not at all
-    #[arg(long)]
-    pub adapter: bool,
-    /// Speed of the bus behind such an adapter, kbit/s; without it, found by listening
-    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed, allow_negative_numbers = true)]
-    pub can_speed: Option<Speed>,
+    /// How the serial ports are listened to
+    #[command(flatten)]
+    pub ports: PortArgs,
     /// Exit with 1 when something at or above this was found
     #[arg(long, value_name = "LEVEL", value_enum, default_value_t)]
     pub fail_on: FailOn,
@@ -124,6 +118,20 @@ pub struct WatchArgs {
     /// What every interface speaks beside Cellwright's own format; without it, found from the traffic
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     pub dialect: Option<Dialect>,
+}
+
+/// How serial ports are listened to, by `watch` and `survey` alike.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Args)]
+pub struct PortArgs {
+    /// Rate of the serial ports, bit/s; without it, found by listening
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
+    pub baud: Option<u32>,
+    /// The serial ports named are serial-line CAN adapters: each is opened to listen only, or not at all
+    #[arg(long)]
+    pub adapter: bool,
+    /// Speed of the bus behind such an adapter, kbit/s; without it, found by listening
+    #[arg(long, value_name = "N", requires = "adapter", value_parser = can_speed, allow_negative_numbers = true)]
+    pub can_speed: Option<Speed>,
 }
 
 /// Options of `replay`.
@@ -273,9 +281,9 @@ pub struct SurveyArgs {
     /// For people, for programs, or a draft of a bank file
     #[arg(long, value_enum, default_value_t)]
     pub format: SurveyFormat,
-    /// Rate of a serial port, bit/s; without it, found by listening
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(300..=12_000_000))]
-    pub baud: Option<u32>,
+    /// How a serial port is listened to
+    #[command(flatten)]
+    pub ports: PortArgs,
 }
 
 /// Form of what `survey` prints.

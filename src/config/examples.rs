@@ -77,6 +77,11 @@ pub static EXAMPLES: &[Example] = &[
         "The same as a draft of a bank file.",
     ),
     example("survey", "cellwright survey can0 --for 1h", "Listen to a bus for an hour, then say."),
+    example(
+        "survey",
+        "cellwright survey /dev/ttyACM0 --adapter --for 1h",
+        "The same through a serial-line CAN adapter, opened to listen only.",
+    ),
     example("decode", "cellwright decode trip.log", "What every frame says, a line each."),
     example("decode", "cellwright decode --format ndjson trip.log", "An object a line, for other tools."),
     example(

@@ -6,6 +6,6 @@ mod examples;
 
 pub use args::{
     Arguments, BankArgs, BankCommand, CheckArgs, Command, ConvertArgs, DecodeArgs, DecodeFormat, DemoArgs, ExplainArgs,
-    FailOn, LimitsArgs, ReplayArgs, ReportFormat, SurveyArgs, SurveyFormat, WatchArgs, WatchFormat,
+    FailOn, LimitsArgs, PortArgs, ReplayArgs, ReportFormat, SurveyArgs, SurveyFormat, WatchArgs, WatchFormat,
 };
 pub use examples::{EXAMPLES, Example};

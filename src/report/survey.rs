@@ -207,8 +207,10 @@ fn place(role: &Role) -> String {
     // The draft of a bank file turns a current over too, where the bus counts what is drawn.
     let turned = role.slot.quantity == Quantity::Current && scale < 0.0;
     let sign = if turned { -1.0 } else { 1.0 };
-    let (scale, offset) = (sign * scale, sign * offset);
-    let _ = write!(text, "{scale} {} a count", unit(role.slot.quantity));
+    let of_role = (sign * scale, sign * offset, unit(role.slot.quantity));
+    let in_fahrenheit = role.in_fahrenheit().map(|(scale, offset)| (scale, offset, "°F"));
+    let (scale, offset, unit) = in_fahrenheit.unwrap_or(of_role);
+    let _ = write!(text, "{scale} {unit} a count");
     if offset != 0.0 {
         let _ = write!(text, ", {offset} at 0");
     }
@@ -226,11 +228,9 @@ mod tests {
     use super::*;
     use crate::model::{Id, Slot};
 
-    #[test]
-    fn a_current_that_counts_what_is_drawn_is_told_as_the_draft_writes_it() {
-        let field = Field { order: Order::Big, form: Form::Signed, scale: -0.1, ..Field::plain(7, 16) };
-        let role = Role {
-            slot: Slot { pack: 0, index: 0, quantity: Quantity::Current },
+    fn role(quantity: Quantity, field: Field) -> Role {
+        Role {
+            slot: Slot { pack: 0, index: 0, quantity },
             channel: 0,
             id: Id::Standard(0x3A2),
             bytes: 8,
@@ -238,8 +238,22 @@ mod tests {
             field,
             confidence: 0.83,
             evidence: "the cells' voltage follows its steps".into(),
-        };
-        let found = Found { packs: 1, roles: vec![role], ..Found::default() };
+        }
+    }
+
+    #[test]
+    fn a_temperature_in_fahrenheit_is_told_in_the_unit_of_its_bus() {
+        let field = Field { scale: 5.0 / 9.0, offset: -40.0, ..Field::plain(0, 8) };
+        let told = place(&role(Quantity::Temperature, field));
+        assert_eq!(told, "id 3A2, 8 bits from bit 0, 1 °F a count, -40 at 0");
+        let told = place(&role(Quantity::Temperature, Field { scale: 1.0, ..field }));
+        assert_eq!(told, "id 3A2, 8 bits from bit 0, 1 °C a count, -40 at 0");
+    }
+
+    #[test]
+    fn a_current_that_counts_what_is_drawn_is_told_as_the_draft_writes_it() {
+        let field = Field { order: Order::Big, form: Form::Signed, scale: -0.1, ..Field::plain(7, 16) };
+        let found = Found { packs: 1, roles: vec![role(Quantity::Current, field)], ..Found::default() };
         let text = survey_text(&found, &[], None);
         let told = "\nCurrent of pack 1: id 3A2, 16 bits from bit 7, high byte first, signed, 0.1 A a count, discharge \
                     positive\n    83 % sure: the cells' voltage follows its steps\n";

@@ -60,6 +60,13 @@ fn signal(text: &mut String, role: &Role) {
     }
     // a count that falls while charging: the bus counts the other way round
     let way = if scale < 0.0 { -1.0 } else { 1.0 };
+    let (scale, offset) = match role.in_fahrenheit() {
+        Some(of_bus) => {
+            *text += "unit = \"°F\"\n";
+            of_bus
+        }
+        None => (scale, offset),
+    };
     let _ = writeln!(text, "scale = {}", way * scale);
     if offset != 0.0 {
         let _ = writeln!(text, "offset = {}", way * offset);
@@ -70,5 +77,36 @@ fn signal(text: &mut String, role: &Role) {
     if let Some(when) = &role.when {
         let Field { start, len, .. } = when.field;
         let _ = writeln!(text, "when = {{ start = {start}, length = {len}, is = {} }}", when.number);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bank;
+    use crate::model::{Id, Slot};
+    use crate::survey::{Verdict, beside};
+
+    #[test]
+    fn a_temperature_in_fahrenheit_is_drafted_in_its_own_unit_and_read_back_the_same() {
+        let field = Field { scale: 0.1 * 5.0 / 9.0, offset: -160.0 / 9.0, form: Form::Signed, ..Field::plain(0, 16) };
+        let role = Role {
+            slot: Slot::at(0, Quantity::Temperature, 0),
+            channel: 0,
+            id: Id::Standard(0x1B0),
+            bytes: 8,
+            when: None,
+            field,
+            confidence: 0.9,
+            evidence: "rises with the heat of the current".into(),
+        };
+        let found = Found { packs: 1, roles: vec![role], ..Found::default() };
+        let text = draft(&found, &Known::default());
+        assert!(text.contains("form = \"signed\"\nunit = \"°F\"\nscale = 0.1\n") && !text.contains("offset"), "{text}");
+        // a bank has cells
+        let text = text.replace("cells = 0", "cells = 4");
+        let map = bank::parse(&text, |_| Err(String::new())).unwrap().map().unwrap();
+        let verdicts: Vec<Verdict> = beside(&found, &map).iter().map(|row| row.verdict).collect();
+        assert_eq!(verdicts, [Verdict::Same]);
     }
 }

@@ -1,5 +1,6 @@
 //! What was found, as data.
 
+use super::scale;
 use crate::layout::Field;
 use crate::model::{Id, Quantity, Slot};
 
@@ -48,6 +49,15 @@ pub struct Role {
     pub confidence: f64,
     /// Why, in a sentence.
     pub evidence: String,
+}
+
+impl Role {
+    /// °F a count and °F at count 0, of a temperature that the bus writes in these.
+    #[must_use]
+    pub fn in_fahrenheit(&self) -> Option<(f64, f64)> {
+        let is_warmth = self.slot.quantity == Quantity::Temperature;
+        is_warmth.then(|| scale::in_fahrenheit(self.field.scale, self.field.offset)).flatten()
+    }
 }
 
 /// What was found.

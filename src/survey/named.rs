@@ -1,17 +1,17 @@
 //! What was found, as roles: where each value stands, and why.
 
-use super::amps::Amps;
 use super::fit;
 use super::found::{Role, When};
 use super::keep::Key;
+use super::likeliest::Moved;
 use super::packs::{self, Pack};
-use super::size::{self, Sizes};
-use super::soc::Soc;
+use super::size;
 use super::view::{Choice, View};
 use super::warm::{self, Warm};
 use crate::layout::{Field, Order};
 use crate::model::{MAX_SENSORS, Quantity, Slot};
 
+/// A pack's cells, and the voltage that sums them up.
 pub(super) fn of_pack(views: &[View], pack: &Pack, number: u8, roles: &mut Vec<Role>) {
     for (cell, index) in pack.cells.iter().zip(0..) {
         let Some(view) = views.get(cell.view) else { continue };
@@ -34,9 +34,11 @@ pub(super) fn of_pack(views: &[View], pack: &Pack, number: u8, roles: &mut Vec<R
     }
 }
 
-pub(super) fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, roles: &mut Vec<Role>) {
+/// The packs' currents and states of charge, each when its scale is known.
+pub(super) fn of_current(views: &[View], moved: &Moved, roles: &mut Vec<Role>) {
+    let Moved { amps, soc, sizes } = moved;
     if let Some((scale, sure)) = sizes.amps
-        && let Some(offset) = size::offset(amps, soc, scale)
+        && let Some(offset) = size::offset(amps, soc.as_deref(), scale)
     {
         for (amps, number) in amps.iter().zip(0..) {
             let Some(view) = views.get(amps.view) else { continue };
@@ -51,7 +53,7 @@ pub(super) fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>),
         }
     }
     if let Some((scale, sure)) = sizes.soc {
-        for (soc, number) in soc.unwrap_or(&[]).iter().zip(0..) {
+        for (soc, number) in soc.iter().flatten().zip(0..) {
             let Some(view) = views.get(soc.view) else { continue };
             let field = soc.run.field(view.bytes(), scale, 0.0);
             roles.push(
@@ -62,6 +64,7 @@ pub(super) fn of_current(views: &[View], (amps, soc): (&[Amps], Option<&[Soc]>),
     }
 }
 
+/// The packs' sensors, each with its number in every pack.
 pub(super) fn of_sensors(views: &[View], sensors: &[Vec<Warm>], roles: &mut Vec<Role>) {
     if sensors.len() > MAX_SENSORS {
         return; // more than a pack can have: a counter was taken for a multiplexor

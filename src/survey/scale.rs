@@ -71,6 +71,23 @@ pub(super) const SOC: &[Usual] = &[
     usual(0.00001, 0.0, 0.1),
 ];
 
+/// In °F: so many of them a count, and so many at count 0.
+const fn fahrenheit(scale: f64, offset: f64, weight: f64) -> Usual {
+    Usual { scale: scale * 5.0 / 9.0, offset: (offset - 32.0) * 5.0 / 9.0, weight }
+}
+
+/// The scales that are in °F: so many of them a count, and so many at count 0.
+const FAHRENHEIT: [(f64, f64); 4] = [(1.0, 0.0), (0.1, 0.0), (1.0, -40.0), (0.01, 0.0)];
+
+/// A scale and an offset of temperatures in °F, if that is what they are written in.
+pub(super) fn in_fahrenheit(scale: f64, offset: f64) -> Option<(f64, f64)> {
+    let is_same = |(per_count, at_zero): &(f64, f64)| {
+        let usual = fahrenheit(*per_count, *at_zero, 1.0);
+        (usual.scale, usual.offset) == (scale, offset)
+    };
+    FAHRENHEIT.into_iter().find(is_same)
+}
+
 /// Of temperatures, °C.
 pub(super) const WARM: &[Usual] = &[
     usual(1.0, -40.0, 1.0),
@@ -87,4 +104,8 @@ pub(super) const WARM: &[Usual] = &[
     usual(0.01, -273.15, 0.1),
     usual(0.5, -50.0, 0.1),
     usual(1.0, -273.0, 0.05),
+    fahrenheit(FAHRENHEIT[0].0, FAHRENHEIT[0].1, 0.3),
+    fahrenheit(FAHRENHEIT[1].0, FAHRENHEIT[1].1, 0.3),
+    fahrenheit(FAHRENHEIT[2].0, FAHRENHEIT[2].1, 0.1),
+    fahrenheit(FAHRENHEIT[3].0, FAHRENHEIT[3].1, 0.03),
 ];

@@ -1,17 +1,17 @@
-//! The search: cells first, then what follows from them.
+//! The search: the likeliest bank, then its temperatures, which may settle the current's scale; and all that it has,
+//! named, with what stays open.
 
 use super::amps::Amps;
 use super::bits::Run;
 use super::fit;
 use super::found::{Found, Known, Open, Role};
-use super::heard::{Heard, Sized, heard};
 use super::heat::{Flow, Heat, Share};
 use super::keep::Keep;
+use super::likeliest::{LikelyBank, Moved, likeliest_bank};
 use super::named::{in_bits_of_their_own, of_current, of_pack, of_sensors};
 use super::packs::Packs;
 use super::sensors;
-use super::size::{self, Sizes};
-use super::soc::Soc;
+use super::size;
 use super::twins::Twins;
 use super::view::{Row, View, views};
 use super::volts::Taken;
@@ -23,33 +23,33 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
     let views = views(keep, row);
     let mut found =
         Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
-    let heard = match heard(&views, row, known) {
-        Ok(heard) => heard,
+    let bank = match likeliest_bank(&views, row, known) {
+        Ok(bank) => bank,
         Err(why) => {
             found.open.push(open(Quantity::CellVoltage, why.into(), known));
             return found;
         }
     };
-    let Heard { packs, mut taken, current } = heard;
+    let LikelyBank { packs, mut taken, moved } = bank;
     found.packs = packs.packs.len() as u8;
     for (pack, number) in packs.packs.iter().zip(0..) {
         of_pack(&views, pack, number, &mut found.roles);
     }
     let mut scales = Vec::new();
-    if let Some(sized) = current {
-        for amps in &sized.0 {
+    if let Some(moved) = moved {
+        for amps in &moved.amps {
             taken.add(amps.view, amps.run.mask(views.get(amps.view).map_or(0, View::bytes)));
         }
-        let bank = Bank { views: &views, packs: &packs, known, row };
-        let (amps, mut soc, sizes) = bank.warmed(sized, &taken, &found.roles);
-        for soc in soc.iter_mut().flatten() {
+        let search = SensorSearch { views: &views, packs: &packs, known, row };
+        let mut moved = search.warmed(moved, &taken, &found.roles);
+        for soc in moved.soc.iter_mut().flatten() {
             let Some(view) = views.get(soc.view) else { continue };
-            soc.with(view, sizes.len.max(soc.run.len));
+            soc.with(view, moved.sizes.len.max(soc.run.len));
             taken.add(soc.view, soc.run.mask(view.bytes()));
         }
-        scales.clone_from(&sizes.open);
-        of_current(&views, (&amps, soc.as_deref()), &sizes, &mut found.roles);
-        let sensors = bank.sensors((&amps, soc.as_deref(), &sizes), &taken, &found.roles);
+        scales.clone_from(&moved.sizes.open);
+        of_current(&views, &moved, &mut found.roles);
+        let sensors = search.sensors(&moved, &taken, &found.roles);
         of_sensors(&views, &sensors, &mut found.roles);
     }
     found.roles = in_bits_of_their_own(std::mem::take(&mut found.roles));
@@ -58,47 +58,42 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
 }
 
 /// What temperatures are looked for with.
-struct Bank<'a> {
+struct SensorSearch<'a> {
     views: &'a [View<'a>],
     packs: &'a Packs,
     known: &'a Known,
     row: Row,
 }
 
-impl Bank<'_> {
+impl SensorSearch<'_> {
     /// The scales, when that of the current is open, with what the temperatures say of its heat.
-    fn warmed(&self, (amps, soc, sizes): Sized, taken: &Taken, roles: &[Role]) -> Sized {
-        if sizes.amps.is_some() || sizes.likely.is_none() || self.known.capacity.is_none() {
-            return (amps, soc, sizes);
+    fn warmed(&self, moved: Moved, taken: &Taken, roles: &[Role]) -> Moved {
+        if moved.sizes.amps.is_some() || moved.sizes.likely.is_none() || self.known.capacity.is_none() {
+            return moved;
         }
-        let sensors = self.sensors((&amps, soc.as_deref(), &sizes), taken, roles);
-        let sizes = match sensors::rise(&sensors) {
-            Some(rise) => sizes.with_rise(rise),
-            None => sizes,
-        };
-        (amps, soc, sizes)
+        match sensors::rise(&self.sensors(&moved, taken, roles)) {
+            Some(rise) => Moved { sizes: moved.sizes.with_rise(rise), ..moved },
+            None => moved,
+        }
     }
 
     /// The temperatures that go with the heat of the current.
-    fn sensors(
-        &self,
-        (amps, soc, sizes): (&[Amps], Option<&[Soc]>, &Sizes),
-        taken: &Taken,
-        roles: &[Role],
-    ) -> Vec<Vec<Warm>> {
+    fn sensors(&self, moved: &Moved, taken: &Taken, roles: &[Role]) -> Vec<Vec<Warm>> {
         let Some(twins) = Twins::of(self.views, &self.packs.packs, self.packs.by_choice) else { return Vec::new() };
         let of_run = |view: usize, run: &Run| Some(warm::Own::of(self.views.get(view)?, run));
-        let own = amps.iter().filter_map(|amps| of_run(amps.view, &amps.run));
-        let own = own.chain(soc.unwrap_or(&[]).iter().filter_map(|soc| of_run(soc.view, &soc.run)));
+        let own = moved.amps.iter().filter_map(|amps| of_run(amps.view, &amps.run));
+        let own = own.chain(moved.soc.iter().flatten().filter_map(|soc| of_run(soc.view, &soc.run)));
         let own: Vec<warm::Own> = roles.iter().map(Role::own).chain(own).collect();
-        let heats = heats((amps, soc), sizes, self.known, self.row);
+        let heats = heats(moved, self.known, self.row);
         let (by_choice, celsius) = (self.packs.by_choice, self.known.celsius);
         sensors::find(self.views, &heats, &warm::Where { taken, own: &own, by_choice, twins: &twins, celsius })
     }
 }
 
 /// The heat that each pack's current makes.
-fn heats((amps, soc): (&[Amps], Option<&[Soc]>), sizes: &Sizes, known: &Known, row: Row) -> Vec<Heat> {
+fn heats(moved: &Moved, known: &Known, row: Row) -> Vec<Heat> {
+    let Moved { amps, sizes, .. } = moved;
+    let soc = moved.soc.as_deref();
     let own = sizes.likely.zip(known.capacity).map(|(scale, capacity)| scale / capacity);
     let by_soc = sizes.soc.zip(soc.and_then(|soc| soc.first())).map(|((scale, _), soc)| scale * soc.slope);
     let share = own.or(by_soc);

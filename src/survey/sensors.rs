@@ -33,7 +33,7 @@ pub(super) fn find(views: &[View], heats: &[Heat], place: &Where) -> Vec<Vec<War
     let Some(heat) = heats.first() else { return Vec::new() };
     let all = warm::find(views, heat, place);
     let groups = groups(views, &all, heats, place);
-    sorted(views, sensors(views, &groups, heat.is_absolute), place.by_choice)
+    sorted(views, sensors(views, &groups, heat), place.by_choice)
 }
 
 /// The places at which every pack has a slow run.
@@ -84,6 +84,15 @@ impl Group {
         own.0 >= least.0 && own.1 >= least.1
     }
 
+    /// Whether it rises, on average of the packs, so much more or less than the heat is reckoned to warm it, beside how
+    /// well this can be told, that something else is meant.
+    fn is_far(&self, usual: &Usual, heat: &Heat) -> bool {
+        let rises: Option<Vec<(f64, f64)>> = self.members.iter().map(|slow| slow.rise(usual)).collect();
+        let Some(rises) = rises else { return true };
+        let sum = rises.iter().fold((0.0, 0.0), |sum, rise| (sum.0 + rise.0, sum.1 + rise.1));
+        sum.0.abs() > (heat.error * warm::FAR_RISE).ln() * rises.len() as f64 + sum.1
+    }
+
     fn shares_bits(&self, views: &[View], other: &Self) -> bool {
         let mask = |slow: &Slow| slow.run.mask(views.get(slow.view).map_or(0, View::bytes));
         self.members.iter().any(|a| other.members.iter().any(|b| a.view == b.view && overlap(&mask(a), &mask(b))))
@@ -91,7 +100,7 @@ impl Group {
 }
 
 /// The groups that are the bank's sensors: alike to the one for which most speaks.
-fn sensors(views: &[View], groups: &[Group], is_absolute: bool) -> Vec<Vec<Warm>> {
+fn sensors(views: &[View], groups: &[Group], heat: &Heat) -> Vec<Vec<Warm>> {
     let mut best: Vec<(f64, Usual, Vec<&Group>)> = Vec::new();
     for (way, usual) in WARM.iter().enumerate() {
         let of_way = groups.iter().filter(|group| group.passes(way, LEADS));
@@ -117,9 +126,12 @@ fn sensors(views: &[View], groups: &[Group], is_absolute: bool) -> Vec<Vec<Warm>
     if sure < SURE {
         return Vec::new();
     }
+    if heat.is_absolute && kept.first().is_none_or(|lead| lead.is_far(usual, heat)) {
+        return Vec::new();
+    }
     let named = |slow: &Slow| {
         let together = slow.warms.line.together;
-        let rise = is_absolute.then_some(slow.warms.line.slope * usual.scale / warm::RISE);
+        let rise = heat.is_absolute.then_some(slow.warms.line.slope * usual.scale / warm::RISE);
         Warm { view: slow.view, run: slow.run, usual: *usual, together, sure, rise }
     };
     kept.iter().map(|group| group.members.iter().map(named).collect()).collect()

@@ -43,6 +43,10 @@ const ONES_ABOVE: f64 = 0.12;
 const LEAST: f64 = -3.0;
 /// The most that the heat of one field can say.
 const MOST_HEAT: f64 = 25.0;
+/// What is left unexplained at least, as a share.
+const UNEXPLAINED: f64 = 1e-3;
+/// By how many times more than it may be off a rise is far off (judgement).
+pub(super) const FAR_RISE: f64 = 1.15;
 
 /// A field that is a temperature.
 #[derive(Debug, Clone)]
@@ -221,26 +225,36 @@ impl Slow {
         (usual.weight.ln() + self.weight + skirted(off) + skirted(rest) + warm, warm)
     }
 
-    /// How much better it is explained with the heat than without it.
+    /// How much better it is explained with the heat than without it, less what it would lose by rising as much as is
+    /// reckoned.
     fn heat(&self, usual: &Usual, heat: &Heat) -> f64 {
         let line = &self.warms.line;
         if line.slope == 0.0 {
             return 0.0;
         }
         let alike = line.together * line.together;
-        let explained = if heat.is_absolute {
-            let reckoned = RISE / usual.scale / line.slope;
-            // as a share of what it really rose: the nearest that may be
-            let rise = if reckoned > 0.0 {
-                1.0_f64.clamp(reckoned / heat.error, reckoned * heat.error)
-            } else {
-                reckoned / heat.error
-            };
-            alike * rise * (2.0 - rise)
+        let says = |explained: f64| -0.5 * NUMBERS * (1.0 - explained).max(UNEXPLAINED).ln();
+        if !heat.is_absolute {
+            return says(alike.copysign(line.together)).min(MOST_HEAT);
+        }
+        let reckoned = RISE / usual.scale / line.slope;
+        // as a share of what it really rose: the nearest that may be
+        let rise = if reckoned > 0.0 {
+            1.0_f64.clamp(reckoned / heat.error, reckoned * heat.error)
         } else {
-            alike.copysign(line.together)
+            reckoned / heat.error
         };
-        (-0.5 * NUMBERS * (1.0 - explained).max(1e-3).ln()).min(MOST_HEAT)
+        let lost = says(alike) - says(alike * rise * (2.0 - rise));
+        says(alike).min(MOST_HEAT) - lost
+    }
+
+    /// By how many times as much as the heat is reckoned to warm it that it rises, as a logarithm, and how well this can
+    /// be told; `None` when it does not rise with it.
+    pub(super) fn rise(&self, usual: &Usual) -> Option<(f64, f64)> {
+        let line = &self.warms.line;
+        let alike = line.together * line.together;
+        let rise = line.slope * usual.scale / RISE;
+        (rise > 0.0).then(|| (rise.ln(), ((1.0 - alike) / alike / NUMBERS).sqrt()))
     }
 }
 

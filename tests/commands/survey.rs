@@ -25,6 +25,18 @@ fn an_interface_that_is_not_there_is_said_and_not_waited_for() {
     assert!(ran.err.contains("there is no CAN interface 'nocan7' now"), "{}", ran.err);
 }
 
+/// What is said of a serial port is not passed over in silence where there is none.
+#[test]
+fn words_about_a_serial_port_are_refused_for_a_log() {
+    let desk = Desk::new();
+    let log = desk.put("other.log", "(1768021200.000000) can0 321#01\n");
+    let ran = cellwright(&["survey", &log, "--adapter"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert!(ran.err.contains("--adapter is for serial ports, and none was named"), "{}", ran.err);
+    let ran = cellwright(&["survey", &log, "--can-speed", "250"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+}
+
 /// The invented bank's own format, taken for an unknown bus; the draft is laid beside the same log, then with another
 /// scale for the first cell.
 #[test]

@@ -130,6 +130,28 @@ fn an_adapter_that_will_not_listen_only_is_not_opened() {
     assert_eq!(watch.stop(), 3, "nothing is known");
 }
 
+/// A survey takes the same words as a watch, tells the adapter no more, and says how the adapter is doing.
+#[test]
+fn a_survey_listens_through_an_adapter_as_a_watch_does() {
+    let mut adapter = Adapter::plug_in();
+    let commands = commands(&adapter);
+    let port = adapter.port.to_str().unwrap().to_owned();
+    let words = [&port, "--adapter", "--can-speed", "500", "--for", "1h", "--format", "json"];
+    let mut survey = Watch::survey(&words);
+    let told = set_up(&mut adapter, &commands, b"S6\r");
+    assert!(told.iter().all(|command| is_listed(command)), "{told:?}");
+    survey.wait_for("listening only, 500 kbit/s");
+    for (number, frame) in frames().take(200).enumerate() {
+        adapter.send(line(&frame, number * 5).as_bytes());
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    assert_eq!(survey.stop(), 3, "so short a time says nothing: {}", survey.said());
+    let found: serde_json::Value = serde_json::from_str(&survey.out()).expect("a document");
+    assert_eq!(found["frames"], 200, "{found}");
+    let more: Vec<_> = commands.try_iter().collect();
+    assert_eq!(more, [] as [Vec<u8>; 0], "nothing is written once it listens");
+}
+
 #[test]
 fn what_is_no_adapter_has_its_own_sentence() {
     let silent = Adapter::plug_in();

@@ -89,9 +89,18 @@ impl Watch {
     }
 
     pub(crate) fn start_in(dir: tempfile::TempDir, words: &[&str], stdin: Stdio, before: &[&str]) -> Self {
+        Self::start_as("watch", dir, words, stdin, before)
+    }
+
+    /// The same listening, for a survey.
+    pub(crate) fn survey(words: &[&str]) -> Self {
+        Self::start_as("survey", tempfile::tempdir().unwrap(), words, Stdio::null(), &[])
+    }
+
+    fn start_as(command: &str, dir: tempfile::TempDir, words: &[&str], stdin: Stdio, before: &[&str]) -> Self {
         let program = env!("CARGO_BIN_EXE_cellwright");
         let mut line: Vec<&str> = before.to_vec();
-        line.extend([program, "watch"]);
+        line.extend([program, command]);
         line.extend(words);
         let out = fs::File::create(dir.path().join("out")).unwrap();
         let err = fs::File::create(dir.path().join("err")).unwrap();

@@ -75,6 +75,9 @@ const SOC: &[Encoding] = &[
     way(16, U, 0.0001, 0.0, 9.0),
 ];
 
+/// K.
+const FAHRENHEIT: f64 = 5.0 / 9.0;
+
 const WARM: &[Encoding] = &[
     way(8, U, 1.0, -40.0, 34.0),
     way(8, S, 1.0, 0.0, 12.0),
@@ -87,6 +90,10 @@ const WARM: &[Encoding] = &[
     way(16, U, 0.1, -273.15, 5.0),
     way(8, U, 1.0, -50.0, 4.0),
     way(12, S, 0.1, 0.0, 2.0),
+    // in °F, one in eight
+    way(8, U, FAHRENHEIT, -32.0 * FAHRENHEIT, 6.0),
+    way(16, S, 0.1 * FAHRENHEIT, -32.0 * FAHRENHEIT, 6.0),
+    way(8, U, FAHRENHEIT, -72.0 * FAHRENHEIT, 2.0),
 ];
 
 /// A way to write this quantity that `most` bits hold.

@@ -42,6 +42,44 @@ fn most_cells_of_foreign_buses_are_found() {
     assert!(sum.right * 10 >= sum.all() * 9, "{sum:?}: {all:#?}");
 }
 
+/// A bus of which the temperatures are written in another way; what the survey makes of them: right, wrong, not found.
+fn with_warmth(number: u64, scale: f64, offset: f64) -> Score {
+    let mut bus = Bus::new(number, false, &suite::drawn(7));
+    let parts = bus.layout.iter_mut().flat_map(|layout| &mut layout.messages).flat_map(|message| &mut message.parts);
+    for part in parts.filter(|part| part.slot.quantity == Quantity::Temperature) {
+        (part.field.scale, part.field.offset) = (scale, offset);
+    }
+    let frames = bus.frames();
+    let mut survey = Survey::new();
+    frames.iter().for_each(|(stamp, frame)| survey.push(*stamp, frame));
+    let known = Known { capacity: Some(bus.day.capacity), celsius: Some(bus.day.air) };
+    let (_, by) = score::score(&bus, &frames, &survey.find(&known), drop);
+    by.get(&Quantity::Temperature).copied().unwrap_or_default()
+}
+
+/// Buses whose temperatures have 16 bits, and 8.
+const LONG_WARMTH: u64 = 914;
+const BYTE_WARMTH: u64 = 912;
+/// K.
+const FAHRENHEIT: f64 = 5.0 / 9.0;
+
+/// In °F a field rises 1.8 times as much as it would in °C.
+#[test]
+fn temperatures_in_fahrenheit_are_told() {
+    for (number, scale) in [(LONG_WARMTH, 0.1 * FAHRENHEIT), (BYTE_WARMTH, FAHRENHEIT)] {
+        let score = with_warmth(number, scale, -32.0 * FAHRENHEIT);
+        assert!(score.right > 0 && score.wrong + score.missed == 0, "{scale}: {score:?}");
+    }
+}
+
+/// With each scale that is usual they would rise by more than half as much again as the heat of the current can warm
+/// them, or by less than two thirds: none is claimed.
+#[test]
+fn temperatures_that_the_heat_denies_in_every_usual_scale_are_not_claimed() {
+    let score = with_warmth(LONG_WARMTH, 0.22, 0.0);
+    assert!(score.missed > 0 && score.right + score.wrong == 0, "{score:?}");
+}
+
 /// A log in which every frame has an id of its own: no more messages are followed than a bus has, and nothing is found.
 #[test]
 fn a_hundred_thousand_ids_are_counted_and_not_all_followed() {

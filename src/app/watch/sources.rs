@@ -1,6 +1,6 @@
 //! What was named on the command line, and the threads that listen to it.
 
-use crate::config::WatchArgs;
+use crate::config::PortArgs;
 use crate::model::clean;
 use crate::source::{Batch, Clock, Kind, Outlet, adapter, find, pipe, queue, serial};
 use anyhow::{Context, bail};
@@ -38,14 +38,14 @@ impl Source {
 }
 
 /// The sources that were named.
-pub(in crate::app) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
+pub(in crate::app) fn named(names: &[String], ports: PortArgs) -> anyhow::Result<Vec<Source>> {
     let mut seen = BTreeSet::new();
     let mut sources = Vec::new();
-    for name in &args.sources {
+    for name in names {
         if !seen.insert(name) {
             bail!("'{}' is named twice", shown(name));
         }
-        sources.push(one(name, args)?);
+        sources.push(one(name, ports)?);
     }
     let files = sources.iter().filter(|source| matches!(source, Source::File(_))).count();
     if files > 0 && sources.iter().any(|source| source.kind() == Kind::Live) {
@@ -54,8 +54,8 @@ pub(in crate::app) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
         );
     }
     let is_port = |source: &Source| matches!(source, Source::Serial(_) | Source::Adapter(_));
-    if (args.baud.is_some() || args.adapter) && !sources.iter().any(is_port) {
-        bail!("{} is for serial ports, and none was named", if args.adapter { "--adapter" } else { "--baud" });
+    if (ports.baud.is_some() || ports.adapter) && !sources.iter().any(is_port) {
+        bail!("{} is for serial ports, and none was named", if ports.adapter { "--adapter" } else { "--baud" });
     }
     if sources.len() > 64 {
         bail!("at most 64 sources are merged, and {} were named", sources.len());
@@ -63,7 +63,7 @@ pub(in crate::app) fn named(args: &WatchArgs) -> anyhow::Result<Vec<Source>> {
     Ok(sources)
 }
 
-fn one(name: &str, args: &WatchArgs) -> anyhow::Result<Source> {
+fn one(name: &str, ports: PortArgs) -> anyhow::Result<Source> {
     if name == "-" {
         return Ok(Source::Pipe);
     }
@@ -75,13 +75,13 @@ fn one(name: &str, args: &WatchArgs) -> anyhow::Result<Source> {
     let path = PathBuf::from(name);
     let in_dev = Path::new("/dev").join(name);
     if path.starts_with("/dev") || is_device(&path) {
-        return Ok(port(path, args));
+        return Ok(port(path, ports));
     }
     if path.exists() {
         return Ok(Source::File(path));
     }
     if is_device(&in_dev) {
-        return Ok(port(in_dev, args));
+        return Ok(port(in_dev, ports));
     }
     bail!(
         "'{}' is no CAN interface, no serial port and no log file; 'cellwright watch' without a source lists what there is",
@@ -97,11 +97,11 @@ pub(in crate::app) fn missing_interface(source: &Source) -> Option<String> {
 }
 
 /// A serial port, or the adapter behind it.
-fn port(path: PathBuf, args: &WatchArgs) -> Source {
-    if args.adapter {
-        return Source::Adapter(adapter::Options::new(path, args.baud, args.can_speed));
+fn port(path: PathBuf, ports: PortArgs) -> Source {
+    if ports.adapter {
+        return Source::Adapter(adapter::Options::new(path, ports.baud, ports.can_speed));
     }
-    Source::Serial(serial::Options::new(path, args.baud))
+    Source::Serial(serial::Options::new(path, ports.baud))
 }
 
 fn is_device(path: &Path) -> bool {
@@ -210,17 +210,17 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let log = dir.path().join("trip.log");
         std::fs::write(&log, "").unwrap();
-        let plain = WatchArgs::default();
-        assert_eq!(one("-", &plain).unwrap(), Source::Pipe);
-        assert_eq!(one("can0", &plain).unwrap(), Source::Can("can0".into()));
-        assert_eq!(one("vcan12", &plain).unwrap(), Source::Can("vcan12".into()));
-        let slow = WatchArgs { baud: Some(9600), ..WatchArgs::default() };
+        let plain = PortArgs::default();
+        assert_eq!(one("-", plain).unwrap(), Source::Pipe);
+        assert_eq!(one("can0", plain).unwrap(), Source::Can("can0".into()));
+        assert_eq!(one("vcan12", plain).unwrap(), Source::Can("vcan12".into()));
+        let slow = PortArgs { baud: Some(9600), ..PortArgs::default() };
         let port = serial::Options::new("/dev/ttyUSB9".into(), Some(9600));
-        assert_eq!(one("/dev/ttyUSB9", &slow).unwrap(), Source::Serial(port), "it may be plugged in later");
-        let behind = WatchArgs { adapter: true, can_speed: Some(Speed::K250), ..WatchArgs::default() };
+        assert_eq!(one("/dev/ttyUSB9", slow).unwrap(), Source::Serial(port), "it may be plugged in later");
+        let behind = PortArgs { adapter: true, can_speed: Some(Speed::K250), ..PortArgs::default() };
         let port = adapter::Options::new("/dev/ttyACM0".into(), None, Some(Speed::K250));
-        assert_eq!(one("/dev/ttyACM0", &behind).unwrap(), Source::Adapter(port));
-        assert_eq!(one(&log.to_string_lossy(), &plain).unwrap(), Source::File(log));
-        assert!(one("nosuch", &plain).unwrap_err().to_string().contains("lists what there is"));
+        assert_eq!(one("/dev/ttyACM0", behind).unwrap(), Source::Adapter(port));
+        assert_eq!(one(&log.to_string_lossy(), plain).unwrap(), Source::File(log));
+        assert!(one("nosuch", plain).unwrap_err().to_string().contains("lists what there is"));
     }
 }
