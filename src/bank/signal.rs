@@ -134,6 +134,11 @@ fn unit(reader: &mut Reader, table: &Table, role: Quantity) -> Option<(f64, f64)
     let value = table.get("unit")?;
     let text = value.get_ref().as_str().unwrap_or_default();
     let unit = role::unit(role, text);
+    if role::units(role).next().is_none() {
+        let why = "does not go with this role, whose values are states or counts; 'states' says what raw numbers mean";
+        reader.problem(value.span().start, Trouble::Key { key: "unit", why });
+        return None;
+    }
     if unit.is_none() {
         reader.not_among("unit", value, hint(text, role::units(role)));
     }
@@ -238,7 +243,7 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
     let mut found = Vec::new();
     for ((message, signal), slot) in pairs.iter().zip(slots) {
         let (message, signal) = from_dbc::find(reader, table, known, (message, signal))?;
-        let unit = common.unit.or_else(|| role::unit(common.role, &signal.unit)).unwrap_or((1.0, 0.0));
+        let unit = unit_of(reader, table, common, (&message.name, &signal.name, &signal.unit))?;
         let mut field = scaled(signal.field, unit, common.turned);
         field.blank = blank.unwrap_or(field.blank);
         let key = match (key, message.id) {
@@ -265,6 +270,25 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
 }
 
 fn pairs(reader: &mut Reader, table: &Table, (messages, signals): (&str, &str)) -> Option<Vec<(String, String)>> {
+/// Factor and addend of a signal of a DBC, by the unit that is said for it or else by the DBC's. One that names none is
+/// in the role's own; one that is not known is never taken for it.
+fn unit_of(
+    reader: &mut Reader,
+    table: &Table,
+    common: &Common,
+    (message, signal, unit): (&str, &str, &str),
+) -> Option<(f64, f64)> {
+    let says_nothing = unit.trim().is_empty() || role::units(common.role).next().is_none() || !common.states.is_empty();
+    let found = common.unit.or_else(|| role::unit(common.role, unit)).or(says_nothing.then_some((1.0, 0.0)));
+    if found.is_none() {
+        let known = role::units(common.role).collect::<Vec<_>>().join(", ");
+        let signal = format!("{}.{}", clean(message, 64), clean(signal, 64));
+        let (unit, role) = (clean(unit, 40), role::word_of(common.role));
+        reader.problem(table.place("signal"), Trouble::Unit { signal, unit, role, known });
+    }
+    found
+}
+
     let expected = "a name, with ranges such as \"Cell{1..16}\"";
     let mut expand = |key: &str, pattern: &str| {
         let names = pattern::names(pattern);

@@ -121,7 +121,8 @@ fn what_does_not_fit_is_said_with_what_there_is() {
     assert_eq!(error(volts(), "Time,Cell1"), "no column is headed 'Cell 1'; the headings are: 'Time', 'Cell1'");
     assert_eq!(
         error(volts(), "Time,Cell 1 (A)"),
-        "column 'Cell 1 (A)': 'A' is no unit of cell_voltage; expected one of V, mV"
+        "column 'Cell 1 (A)': 'A' is no unit of cell_voltage; expected one of V, mV, kV. If it is no unit, say the unit in \
+         the bank file: unit = \"…\" in its [[column]]"
     );
     let soc = vec![column("SOC", Slot::of(0, Q::ReportedSoc))];
     assert!(error(soc, "Time,SOC").contains("say whether it is in %"));
