@@ -17,6 +17,7 @@ mod pattern;
 mod reader;
 mod role;
 mod signal;
+mod spread;
 pub mod table;
 mod template;
 mod words;

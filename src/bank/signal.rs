@@ -3,6 +3,7 @@
 use super::error::Trouble;
 use super::reader::{Reader, Spot, Table, hint, number_of};
 use super::role::{self, MOST_COUNTERS, ROLES, is_directed, is_of_the_bank};
+use super::spread::Spread;
 use super::{MOST_SIGNALS, Signal, compile, fit, from_dbc, inline, pattern};
 use crate::layout::dbc::Dbc;
 use crate::layout::{Field, Form, Key, Places, When};
@@ -133,12 +134,12 @@ pub(super) fn common(reader: &mut Reader, table: &Table, turned: bool) -> Option
 fn unit(reader: &mut Reader, table: &Table, role: Quantity) -> Option<(f64, f64)> {
     let value = table.get("unit")?;
     let text = value.get_ref().as_str().unwrap_or_default();
-    let unit = role::unit(role, text);
     if role::units(role).next().is_none() {
         let why = "does not go with this role, whose values are states or counts; 'states' says what raw numbers mean";
         reader.problem(value.span().start, Trouble::Key { key: "unit", why });
         return None;
     }
+    let unit = role::unit(role, text);
     if unit.is_none() {
         reader.not_among("unit", value, hint(text, role::units(role)));
     }
@@ -269,7 +270,6 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
     Some(found)
 }
 
-fn pairs(reader: &mut Reader, table: &Table, (messages, signals): (&str, &str)) -> Option<Vec<(String, String)>> {
 /// Factor and addend of a signal of a DBC, by the unit that is said for it or else by the DBC's. One that names none is
 /// in the role's own; one that is not known is never taken for it.
 fn unit_of(
@@ -289,6 +289,7 @@ fn unit_of(
     found
 }
 
+fn pairs(reader: &mut Reader, table: &Table, (messages, signals): (&str, &str)) -> Option<Vec<(String, String)>> {
     let expected = "a name, with ranges such as \"Cell{1..16}\"";
     let mut expand = |key: &str, pattern: &str| {
         let names = pattern::names(pattern);
@@ -339,11 +340,18 @@ fn written_out(reader: &mut Reader, table: &Table, common: &Common) -> Option<Ve
     } else {
         slots(reader, table, common, count, "fields written out")?
     };
+    let spread = Spread {
+        numbers: (slots.len() / common.packs.len().max(1)).max(1) as u64,
+        per_frame,
+        moves,
+        several: common.packs.len() > 1,
+        both: id_step > 0 && when.iter().any(|(_, step)| *step > 0),
+    };
     let mut found = Vec::new();
     for (number, slot) in slots.into_iter().enumerate() {
-        let (frame, place) = (number as u64 / per_frame, number as u64 % per_frame);
+        let (id, frame, place) = spread.at(number as u64);
         let start = u64::from(field.start) + step * place;
-        let moved = inline::further(key, id_step * frame).zip(u16::try_from(start).ok());
+        let moved = inline::further(key, id_step * id).zip(u16::try_from(start).ok());
         let Some((key, start)) = moved else {
             reader.problem(table.at, Trouble::Key { key: "step", why: "leads beyond the last id or bit" });
             return None;
