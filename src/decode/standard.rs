@@ -185,7 +185,8 @@ fn read(text: &str) -> Result<Standard, String> {
         });
     }
     let map = builder.compile();
-    Ok(Standard { origins: super::origins::of(&map), map, groups })
+    let origins = super::origins::of_standard(&map, &groups);
+    Ok(Standard { origins, map, groups, sign_open })
 }
 
 /// Where the data names battery and cell: 1 to 250 in RV-C (0 is none), 0 to 252 in IEC 61162-3.
