@@ -3,7 +3,7 @@
 use super::{Exit, output, setup};
 use crate::bank::{self, BankFile, TEMPLATE};
 use crate::config::{BankArgs, BankCommand};
-use crate::model::{Bank, SensorRole};
+use crate::model::{Dialect, SensorRole};
 use std::fmt::Write;
 
 /// Prints the template, or what a bank file means.
@@ -20,7 +20,12 @@ pub(super) fn bank(args: &BankArgs) -> anyhow::Result<Exit> {
 fn told(file: &BankFile) -> String {
     let mut out = String::new();
     let name = if file.name.is_empty() { "The bank" } else { &file.name };
-    let dialect = file.dialect.map_or_else(|| "found from the traffic".to_owned(), |dialect| dialect.to_string());
+    let dialect = match file.dialect {
+        Some(dialect) if file.signals.is_empty() || dialect == Dialect::File => dialect.to_string(),
+        Some(dialect) => format!("{dialect}, and the signals of this file"),
+        None if file.signals.is_empty() => "found from the traffic".to_owned(),
+        None => "the signals of this file; no open standard is read beside them unless 'dialect' names it".to_owned(),
+    };
     let _ = writeln!(out, "{name}\nWhat the bus speaks: {dialect}\n"); // into a String: cannot fail
     packs(&mut out, &file.bank);
     if !file.signals.is_empty() {

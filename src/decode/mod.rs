@@ -65,7 +65,7 @@ pub struct Decoder {
     file: Option<Arc<CompiledMap>>,
     /// Where the values of that map come from.
     file_origins: Option<Arc<[Origin]>>,
-    /// Frames of our own format are read: not when another dialect was told.
+    /// Frames of our own format are read: not when a standard was told.
     reads_own: bool,
     choice: Choice,
     /// Counts of each live counter.
@@ -88,8 +88,8 @@ impl Decoder {
         bus::STANDARDS.into_iter().for_each(|dialect| {
             Standard::of(dialect);
         });
-        let Settings { dialect, reversed, packs, map: file, counters } = settings;
-        let reads_own = dialect.is_none_or(|told| told == Dialect::Own);
+        let Settings { dialect, reversed, packs, instances, map: file, counters } = settings;
+        let reads_own = dialect.is_none_or(|told| Standard::of(told).is_none());
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),
@@ -166,8 +166,14 @@ impl Decoder {
             self.state.reader.buses.entry(frame.channel).or_default().file = true;
             return heard;
         }
-        if frame.kind != FrameKind::Data || matches!(self.choice.dialect, Some(Dialect::Own | Dialect::File)) {
-            return heard;
+        match self.choice.dialect {
+            _ if frame.kind != FrameKind::Data => return heard,
+            Some(Dialect::Own) => return heard,
+            Some(Dialect::File) => {
+                self.state.reader.notice(frame);
+                return heard;
+            }
+            _ => {}
         }
         self.said.clear();
         let heard = self.state.reader.take(at, frame, self.choice, &mut self.said);

@@ -55,6 +55,13 @@ impl Reader {
 
     /// Takes a frame that no other map knows. What it says is put into `said`.
     pub(super) fn take(&mut self, at: Stamp, frame: &Frame, choice: Choice, said: &mut Vec<(Slot, Value)>) -> Heard {
+    /// Looks at a frame that is not to be read, so that a standard on the bus can be named.
+    pub(super) fn notice(&mut self, frame: &Frame) {
+        if matches!(frame.id, Id::Extended(_)) {
+            self.buses.entry(frame.channel).or_default().hear(frame.id, frame.data());
+        }
+    }
+
         let (mut heard, Id::Extended(id)) = (Heard::default(), frame.id) else { return Heard::default() };
         let bus = self.buses.entry(frame.channel).or_default();
         let before = bus.found();

@@ -14,14 +14,25 @@ pub(super) fn buses(reader: &Reader, choice: Choice) -> Vec<BusView> {
         let own = bus.own.then_some(Dialect::Own);
         let file = bus.file.then_some(Dialect::File);
         let dialects: Vec<Dialect> = [own, file, standard].into_iter().flatten().collect();
-        let remarks = standard.map_or_else(Vec::new, |dialect| remarks(reader, *channel, bus, dialect));
+        let mut remarks = standard.map_or_else(Vec::new, |dialect| remarks(reader, *channel, (bus, dialect), choice));
+        let beside = bus.confirmed().filter(|_| choice.dialect == Some(Dialect::File));
+        remarks.extend(beside.map(not_beside_the_file));
         let forced = standard.is_some() && choice.dialect.is_some();
         (!dialects.is_empty()).then_some(BusView { channel: *channel, dialects, forced, remarks })
     };
     reader.buses.iter().filter_map(told).collect()
 }
 
-fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<String> {
+/// A standard that is heard on a bus that is read by the bank file's signals.
+fn not_beside_the_file(dialect: Dialect) -> String {
+    format!(
+        "frames that look like {dialect} come and are not read: a bank file with signals is read by these alone, unless it \
+         says dialect = \"{}\", which reads both",
+        dialect.word()
+    )
+}
+
+fn remarks(reader: &Reader, channel: u8, (bus, dialect): (&Bus, Dialect), choice: Choice) -> Vec<String> {
     let mut remarks = Vec::new();
     if let Some((other, frames)) = bus.other().filter(|(other, _)| *other != dialect) {
         remarks.push(format!(

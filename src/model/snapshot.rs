@@ -127,6 +127,9 @@ pub struct BusView {
 /// As a person reads it.
 impl std::fmt::Display for BusView {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.dialects.is_empty() {
+            f.write_str("nothing that is read")?;
+        }
         for (number, dialect) in self.dialects.iter().enumerate() {
             write!(f, "{}{dialect}", if number > 0 { " and " } else { "" })?;
         }
