@@ -27,7 +27,7 @@ fn told(file: &BankFile) -> String {
         None => "the signals of this file; no open standard is read beside them unless 'dialect' names it".to_owned(),
     };
     let _ = writeln!(out, "{name}\nWhat the bus speaks: {dialect}\n"); // into a String: cannot fail
-    packs(&mut out, &file.bank);
+    packs(&mut out, file);
     if !file.signals.is_empty() {
         out.push_str("\nSignals\n");
         for signal in &file.signals {
@@ -50,11 +50,12 @@ fn told(file: &BankFile) -> String {
     out
 }
 
-fn packs(out: &mut String, bank: &Bank) {
+fn packs(out: &mut String, file: &BankFile) {
+    let bank = &file.bank;
     if bank.packs.is_empty() {
         out.push_str("No [[pack]]: the bus's own description is taken, where it sends one\n");
     }
-    for (number, pack) in (1..).zip(&bank.packs) {
+    for (number, pack) in (1_usize..).zip(&bank.packs) {
         let cells = pack.cells.map_or("cells not said".to_owned(), |cells| format!("{cells} cells in series"));
         let capacity =
             pack.rated.capacity.map_or("capacity not said".to_owned(), |capacity| format!("{} Ah", capacity.get()));
@@ -65,6 +66,8 @@ fn packs(out: &mut String, bank: &Bank) {
         } else {
             format!("sensors: {}", sensors.join(", "))
         };
-        let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}");
+        let instance = file.instances.get(number - 1);
+        let instance = instance.map_or_else(String::new, |instance| format!(", battery instance {instance}"));
+        let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}{instance}");
     }
 }

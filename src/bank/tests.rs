@@ -158,6 +158,20 @@ fn every_refusal_has_its_line_and_says_what_was_meant() {
         ),
         ("[[pack]]\ncells = [", "line 2: this is no TOML: "),
         (
+            "[[signal]]\nrole = \"heater-on\"\nid = \"355\"\nstart = 0\nlength = 1\nunit = \"V\"",
+            "line 6: 'unit' does not go with this role, whose values are states or counts; ",
+        ),
+        ("[[pack]]\ninstance = 253", "line 2: instance = 253: expected a whole number from 0 to 252"),
+        (
+            "[[pack]]\ninstance = 1\n[[pack]]\ncells = 4",
+            "line 3: 'instance' is said of one [[pack]] and not of another: ",
+        ),
+        (
+            "[[pack]]\ninstance = 1\ncount = 2\n[[pack]]\ninstance = 2",
+            "line 5: 'instance' is one that another pack has; ",
+        ),
+        ("[[pack]]\ninstance = 252\ncount = 2", "line 2: 'instance' leads beyond 252, "),
+        (
             "dialect = \"file\"",
             "line 1: dialect = \"file\" needs signals: write [[signal]] tables, or leave the dialect out",
         ),
@@ -170,20 +184,6 @@ fn every_refusal_has_its_line_and_says_what_was_meant() {
     assert_eq!(refused(&twice), "line 6: current 1 of pack 1 is given by two signals");
 }
 
-/// A pack of four cells with the signals that follow.
-fn four(signals: &[&str]) -> String {
-    let start = "[[pack]]\ncells = 4\n".to_owned();
-    signals.iter().fold(start, |text, signal| text + "[[signal]]\n" + signal + "\n")
-}
-
-const CELLS: &str =
-    "role = \"cell-voltage\"\nid = \"3A0\"\nstart = 0\nlength = 16\nstep = 16\nnumber = \"1..4\"\nscale = 0.001";
-
-#[test]
-fn a_cell_or_a_pack_that_is_not_described_is_refused() {
-    assert!(parse(&four(&[CELLS]), dbc).is_ok());
-    let beyond = "line 3: cell-voltage 4 of pack 1: that pack has 3 cells in series by its 'cells'; correct 'cells', or \
-                  'number'";
 /// Reads a signal of a DBC in which its unit is this one.
 fn in_unit(role: &str, unit: &str, more: &str) -> Result<BankFile, BankError> {
     let dbc = format!("BO_ 853 One: 8 Bms\n SG_ Value : 0|16@1- (0.1,0) [0|0] \"{unit}\" Bms\n");
@@ -260,6 +260,20 @@ fn a_pack_that_takes_several_frames_begins_with_a_new_one() {
     );
 }
 
+/// A pack of four cells with the signals that follow.
+fn four(signals: &[&str]) -> String {
+    let start = "[[pack]]\ncells = 4\n".to_owned();
+    signals.iter().fold(start, |text, signal| text + "[[signal]]\n" + signal + "\n")
+}
+
+const CELLS: &str =
+    "role = \"cell-voltage\"\nid = \"3A0\"\nstart = 0\nlength = 16\nstep = 16\nnumber = \"1..4\"\nscale = 0.001";
+
+#[test]
+fn a_cell_or_a_pack_that_is_not_described_is_refused() {
+    assert!(parse(&four(&[CELLS]), dbc).is_ok());
+    let beyond = "line 3: cell-voltage 4 of pack 1: that pack has 3 cells in series by its 'cells'; correct 'cells', or \
+                  'number'";
     assert_eq!(refused(&four(&[CELLS]).replace("cells = 4", "cells = 3")), beyond);
     let by_data = CELLS.replace("step = 16\n", "number-in = { start = 56, length = 8 }\n");
     assert_eq!(refused(&four(&[&by_data]).replace("cells = 4", "cells = 3")), beyond);
@@ -404,6 +418,7 @@ prop_compose! {
         at in 0i64..9_000_000_000_000_000_000,
         note in "[ -~]{0,30}",
         count in 0usize..4,
+        instance in prop::option::of(0u8..200),
     ) -> BankFile {
         let mut pack = PackSpec { cells, ..PackSpec::default() };
         pack.rated.capacity = capacity.map(AmpHours::of);
@@ -426,6 +441,7 @@ prop_compose! {
             bank,
             limits: limit.map(|number| ("cell-overvoltage.notice".to_owned(), number)).into_iter().collect(),
             dialect: None,
+            instances: instance.map_or_else(Vec::new, |first| (0..count as u8).map(|number| first + number).collect()),
             reversed,
             signals: kept,
             events: vec![BankEvent { at: Stamp::from_nanos(at), change: Change::SensorMoved, pack: None, sensor: Some(2), note }],

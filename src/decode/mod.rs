@@ -18,6 +18,7 @@ use crate::layout::{CompiledMap, own as format};
 use crate::model::snapshot::{BusView, Origin};
 use crate::model::{Beat, Dialect, Frame, FrameKind, Heard, Id, Quantity, Slot, Stamp, Value};
 use counter::Counter;
+use members::Instances;
 use own::OwnState;
 use reader::{Choice, Reader};
 use serde::{Deserialize, Serialize};
@@ -45,10 +46,12 @@ impl DecoderState {
 pub struct Settings {
     /// What every interface speaks beside our own format; none: found from the traffic.
     pub dialect: Option<Dialect>,
-    /// The standards' currents are to be turned over: positive is discharge on this bus.
+    /// Positive current is discharge on this bus, where its standard leaves that open.
     pub reversed: bool,
     /// Packs in the bank file, where there is one.
     pub packs: Option<usize>,
+    /// Battery instance of IEC 61162-3 that each pack is; empty: not said.
+    pub instances: Vec<u8>,
     /// The bank file's own map.
     pub map: Option<Arc<CompiledMap>>,
     /// How many counts each live counter of that map has before it begins anew, by its number.
@@ -96,7 +99,7 @@ impl Decoder {
             file_origins: file.as_deref().map(origins::of),
             file,
             reads_own,
-            choice: Choice { dialect, reversed, packs },
+            choice: Choice { dialect, reversed, packs, instances: Instances::of(&instances) },
             state: DecoderState {
                 counters: vec![Counter::default(); counters.len().min(MOST_COUNTERS)],
                 ..DecoderState::default()
