@@ -3,7 +3,7 @@
 use super::{Exit, output, setup};
 use crate::bank::{self, BankFile, TEMPLATE};
 use crate::config::{BankArgs, BankCommand};
-use crate::model::{Bank, SensorRole};
+use crate::model::{Dialect, SensorRole};
 use std::fmt::Write;
 
 /// Prints the template, or what a bank file means.
@@ -20,9 +20,14 @@ pub(super) fn bank(args: &BankArgs) -> anyhow::Result<Exit> {
 fn told(file: &BankFile) -> String {
     let mut out = String::new();
     let name = if file.name.is_empty() { "The bank" } else { &file.name };
-    let dialect = file.dialect.map_or_else(|| "found from the traffic".to_owned(), |dialect| dialect.to_string());
+    let dialect = match file.dialect {
+        Some(dialect) if file.signals.is_empty() || dialect == Dialect::File => dialect.to_string(),
+        Some(dialect) => format!("{dialect}, and the signals of this file"),
+        None if file.signals.is_empty() => "found from the traffic".to_owned(),
+        None => "the signals of this file; no open standard is read beside them unless 'dialect' names it".to_owned(),
+    };
     let _ = writeln!(out, "{name}\nWhat the bus speaks: {dialect}\n"); // into a String: cannot fail
-    packs(&mut out, &file.bank);
+    packs(&mut out, file);
     if !file.signals.is_empty() {
         out.push_str("\nSignals\n");
         for signal in &file.signals {
@@ -45,11 +50,12 @@ fn told(file: &BankFile) -> String {
     out
 }
 
-fn packs(out: &mut String, bank: &Bank) {
+fn packs(out: &mut String, file: &BankFile) {
+    let bank = &file.bank;
     if bank.packs.is_empty() {
         out.push_str("No [[pack]]: the bus's own description is taken, where it sends one\n");
     }
-    for (number, pack) in (1..).zip(&bank.packs) {
+    for (number, pack) in (1_usize..).zip(&bank.packs) {
         let cells = pack.cells.map_or("cells not said".to_owned(), |cells| format!("{cells} cells in series"));
         let capacity =
             pack.rated.capacity.map_or("capacity not said".to_owned(), |capacity| format!("{} Ah", capacity.get()));
@@ -60,6 +66,8 @@ fn packs(out: &mut String, bank: &Bank) {
         } else {
             format!("sensors: {}", sensors.join(", "))
         };
-        let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}");
+        let instance = file.instances.get(number - 1);
+        let instance = instance.map_or_else(String::new, |instance| format!(", battery instance {instance}"));
+        let _ = writeln!(out, "Pack {number}: {cells}, {capacity}, {sensors}{instance}");
     }
 }

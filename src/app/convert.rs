@@ -17,6 +17,8 @@ use std::path::Path;
 
 /// Lines in which the heading is looked for.
 const HEADING_WITHIN: u64 = 200;
+/// Rows that run backwards before a table is given up whose others are fewer.
+const GIVE_UP_AFTER: u64 = 16;
 /// Rows between two looks at how far it has come.
 const LOOK_EVERY: u64 = 1 << 12;
 
@@ -36,6 +38,7 @@ pub(super) fn convert(args: &ConvertArgs) -> anyhow::Result<Exit> {
     if told.rows == 0 {
         bail!("not a single row gave a value");
     }
+    told.runs_forwards()?;
     Ok(Exit::Clear)
 }
 
@@ -95,6 +98,19 @@ struct Told {
 }
 
 impl Told {
+    /// A table with the newest row first is no table to be read in its order, and what became of it no log.
+    fn runs_forwards(&self) -> anyhow::Result<()> {
+        let back = self.refused.get(&Refusal::TimeBack).map_or(0, |(count, _)| *count);
+        if back > 0 && back >= self.rows {
+            bail!(
+                "the table runs backwards in time: {back} rows are earlier than one before them, and {} are not. Sort it \
+                 by its time, the oldest row first, and convert it again; what was written is no log of it",
+                self.rows
+            );
+        }
+        Ok(())
+    }
+
     fn words(&self) -> String {
         let mut words = format!("{} rows became {} frames", self.rows, self.frames);
         if self.bad_cells > 0 {
@@ -127,7 +143,13 @@ fn rows(lines: &mut RawLines, mut converter: Converter) -> anyhow::Result<Told> 
         });
         match row {
             Ok(()) => told.rows += 1,
-            Err(reason) => told.refused.entry(reason).or_insert((0, number)).0 += 1,
+            Err(reason) => {
+                let (count, _) = told.refused.entry(reason).or_insert((0, number));
+                *count += 1;
+                if reason == Refusal::TimeBack && *count == GIVE_UP_AFTER {
+                    told.runs_forwards()?;
+                }
+            }
         }
         if !output.write(std::str::from_utf8(&text).unwrap_or_default())? {
             return Ok(told);

@@ -134,6 +134,21 @@ pub enum Trouble {
         /// What may have been meant.
         hint: String,
     },
+    /// A unit of a DBC that is none of the role's.
+    #[error(
+        "{signal} is in '{unit}' by the DBC, which is not known as a unit of {role}; known are {known}: say which of them \
+         it is with unit = \"…\""
+    )]
+    Unit {
+        /// Message and signal.
+        signal: String,
+        /// What the DBC says.
+        unit: String,
+        /// The role.
+        role: &'static str,
+        /// What can be.
+        known: String,
+    },
     /// Two of something for one value.
     #[error("{what} is given by two {by}")]
     Twice {

@@ -17,6 +17,7 @@ mod pattern;
 mod reader;
 mod role;
 mod signal;
+mod spread;
 pub mod table;
 mod template;
 mod words;
@@ -57,7 +58,9 @@ pub struct BankFile {
     pub limits: Vec<(String, f64)>,
     /// What the bus speaks beside our own format; none: found from the traffic.
     pub dialect: Option<Dialect>,
-    /// Positive current is discharge on this bus, where a standard's map is used.
+    /// Battery instance of IEC 61162-3 that each pack is; empty: not said.
+    pub instances: Vec<u8>,
+    /// Positive current is discharge where neither a signal nor a standard says which way round it is.
     pub reversed: bool,
     /// Signals with what they mean.
     pub signals: Vec<Signal>,
@@ -136,14 +139,10 @@ fn read(reader: &mut Reader, top: &reader::Table, dbc: &mut dyn FnMut(&str) -> R
     reader.known(top, KEYS);
     let dialect = reader.word(top, "dialect", Dialect::WORDS);
     let reversed = reader.word(top, "current", &signal::SIGNS).unwrap_or(false);
-    let mut file = BankFile {
-        name: reader.text(top, "name").unwrap_or_default(),
-        bank: pack::packs(reader, top),
-        limits: pack::limits(reader, top),
-        dialect,
-        reversed,
-        ..BankFile::default()
-    };
+    let name = reader.text(top, "name").unwrap_or_default();
+    let (bank, instances) = pack::packs(reader, top);
+    let mut file =
+        BankFile { name, bank, instances, limits: pack::limits(reader, top), dialect, reversed, ..BankFile::default() };
     let known = from_dbc::load(reader, top, dbc);
     file.signals = signal::signals(reader, top, &known, (&file.bank, reversed));
     file.table = columns::table(reader, top, &file.bank);

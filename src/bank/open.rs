@@ -22,6 +22,16 @@ pub fn open(file: &BankFile) -> Vec<String> {
             ));
         }
     }
+    let fixed = file.dialect.filter(|dialect| matches!(dialect, Dialect::Own | Dialect::RvC));
+    if let Some(dialect) = fixed.filter(|_| file.reversed) {
+        open.push(format!(
+            "current = \"discharge-positive\" turns nothing of {dialect} over, which itself says which way round a \
+             current is; it concerns signals, columns and IEC 61162-3"
+        ));
+    }
+    if let Some(dialect) = file.dialect.filter(|told| *told != Dialect::Marine && !file.instances.is_empty()) {
+        open.push(format!("'instance' is a number of IEC 61162-3; with {dialect} it says nothing"));
+    }
     if !file.signals.is_empty() {
         open.extend(roles(file));
         if matches!(file.dialect, None | Some(Dialect::File)) {
@@ -158,6 +168,19 @@ mod tests {
                  several frames can carry it",
             ]
         );
+    }
+
+    #[test]
+    fn a_current_that_a_standard_fixes_is_not_turned_and_that_is_said() {
+        let told = |dialect: &str| {
+            let pack = "[[pack]]\ninstance = 1\ncapacity = 100\nsensors = [{ role = \"cell\" }]\n";
+            left_open(&format!("current = \"discharge-positive\"\n{dialect}{pack}"))
+        };
+        assert_eq!(told(""), [""; 0], "what the traffic is, is not known yet");
+        assert_eq!(told("dialect = \"iec-61162-3\"\n"), [""; 0]);
+        let [current, instance] = &told("dialect = \"rv-c\"\n")[..] else { panic!("{:?}", told("")) };
+        assert!(current.contains("turns nothing of RV-C over"), "{current}");
+        assert_eq!(instance, "'instance' is a number of IEC 61162-3; with RV-C it says nothing");
     }
 
     #[test]

@@ -10,6 +10,7 @@ use toml::de::DeValue;
 
 const KEYS: &[&str] = &[
     "count",
+    "instance",
     "cells",
     "capacity",
     "charge",
@@ -34,22 +35,43 @@ pub(super) const BALANCE_WORDS: &[(&str, BalanceKind)] = &[
     ("transfer", BalanceKind::Transfer),
 ];
 
-/// Every `[[pack]]`, in order; one with `count` stands for so many.
-pub(super) fn packs(reader: &mut Reader, top: &Table) -> Bank {
-    let mut bank = Bank::default();
+/// Largest battery instance of IEC 61162-3.
+const MOST_INSTANCE: u64 = 252;
+
+/// Every `[[pack]]`, in order; one with `count` stands for so many. With the battery instance of each, where it is said.
+pub(super) fn packs(reader: &mut Reader, top: &Table) -> (Bank, Vec<u8>) {
+    let (mut bank, mut instances) = (Bank::default(), Vec::new());
     for table in reader.tables(top, "pack", "a [[pack]]") {
         reader.known(&table, KEYS);
         let count = reader.whole(&table, "count", (1, MAX_PACKS as u64)).unwrap_or(1);
         let pack = pack(reader, &table);
-        for _ in 0..count {
+        let first = reader.whole(&table, "instance", (0, MOST_INSTANCE));
+        for number in 0..count {
             if bank.packs.len() >= MAX_PACKS {
                 reader.problem(table.at, Trouble::TooMany { what: "packs", most: MAX_PACKS });
-                return bank;
+                return (bank, instances);
             }
             bank.packs.push(pack.clone());
+            instances.extend(first.map(|first| (first + number).min(u64::from(u8::MAX)) as u8));
         }
+        instance(reader, &table, (&bank, &instances));
     }
-    bank
+    (bank, instances)
+}
+
+/// Whether the instances so far are one for each pack, or none at all.
+fn instance(reader: &mut Reader, table: &Table, (bank, instances): (&Bank, &[u8])) {
+    let twice = instances.iter().enumerate().any(|(at, one)| instances.iter().take(at).any(|other| other == one));
+    let why = if !instances.is_empty() && instances.len() != bank.packs.len() {
+        "is said of one [[pack]] and not of another: say it of each, or of none"
+    } else if twice {
+        "is one that another pack has; the packs of a 'count' have the next ones"
+    } else if instances.iter().any(|one| u64::from(*one) > MOST_INSTANCE) {
+        "leads beyond 252, the last that there is"
+    } else {
+        return;
+    };
+    reader.problem(table.place("instance"), Trouble::Key { key: "instance", why });
 }
 
 fn pack(reader: &mut Reader, table: &Table) -> PackSpec {

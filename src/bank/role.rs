@@ -72,29 +72,104 @@ pub(super) fn is_directed(role: Quantity) -> bool {
     matches!(role, Quantity::Current | Quantity::BankCurrent)
 }
 
-/// Unit of the role, unit of the signal, factor and what is added after it.
-const UNITS: &[(&str, &str, f64, f64)] = &[
-    ("V", "V", 1.0, 0.0),
-    ("V", "mV", 1e-3, 0.0),
-    ("A", "A", 1.0, 0.0),
-    ("A", "mA", 1e-3, 0.0),
-    ("degC", "degC", 1.0, 0.0),
-    ("degC", "°C", 1.0, 0.0),
-    ("degC", "C", 1.0, 0.0),
-    ("degC", "K", 1.0, -273.15),
-    ("degC", "°F", 5.0 / 9.0, -160.0 / 9.0),
-    ("degC", "degF", 5.0 / 9.0, -160.0 / 9.0),
-    ("fraction", "fraction", 1.0, 0.0),
-    ("fraction", "%", 1e-2, 0.0),
+/// A unit in which a role may come.
+struct Unit {
+    /// Unit of the role.
+    of: &'static str,
+    /// How it is written; the first is how the program writes it.
+    spelt: &'static [&'static str],
+    /// What a number is multiplied by to be in the unit of the role.
+    factor: f64,
+    /// What is added after that.
+    addend: f64,
+}
+
+const fn of(of: &'static str, spelt: &'static [&'static str], factor: f64, addend: f64) -> Unit {
+    Unit { of, spelt, factor, addend }
+}
+
+/// Every unit that is known, for signals and for the columns of a table.
+const UNITS: &[Unit] = &[
+    of("V", &["V", "volt", "volts"], 1.0, 0.0),
+    of("V", &["mV"], 1e-3, 0.0),
+    of("V", &["kV"], 1e3, 0.0),
+    of("A", &["A", "amp", "amps", "ampere", "amperes"], 1.0, 0.0),
+    of("A", &["mA"], 1e-3, 0.0),
+    of("A", &["kA"], 1e3, 0.0),
+    of("degC", &["°C", "degC", "degrees C", "C", "Celsius", "deg Celsius", "degrees Celsius"], 1.0, 0.0),
+    of("degC", &["K", "Kelvin", "degK", "°K"], 1.0, -273.15),
+    of(
+        "degC",
+        &["°F", "degF", "degrees F", "F", "Fahrenheit", "deg Fahrenheit", "degrees Fahrenheit"],
+        5.0 / 9.0,
+        -160.0 / 9.0,
+    ),
+    of("fraction", &["fraction", "1", "ratio"], 1.0, 0.0),
+    of("fraction", &["%", "percent", "per cent"], 1e-2, 0.0),
+    of("fraction", &["‰", "per mille"], 1e-3, 0.0),
 ];
 
 /// Factor and addend from a unit to the unit of the role; none when it is no unit of it.
 #[must_use]
 pub fn unit(role: Quantity, unit: &str) -> Option<(f64, f64)> {
-    UNITS.iter().find(|row| row.0 == role.unit() && row.1 == unit).map(|row| (row.2, row.3))
+    let found = UNITS.iter().find(|row| row.of == role.unit() && row.spelt.iter().any(|spelt| is_same(spelt, unit)));
+    found.map(|row| (row.factor, row.addend))
 }
 
-/// Units in which a role may come.
+/// Units in which a role may come, as the program writes them; none for states and counts.
 pub fn units(role: Quantity) -> impl Iterator<Item = &'static str> + Clone {
-    UNITS.iter().filter(move |row| row.0 == role.unit()).map(|row| row.1)
+    UNITS.iter().filter(move |row| row.of == role.unit()).filter_map(|row| row.spelt.first().copied())
+}
+
+/// Whether a unit is spelt so, whatever its spaces and capitals. A capital M is a million and never a thousandth.
+fn is_same(spelt: &str, unit: &str) -> bool {
+    let letters = |text: &str| -> String {
+        let degree = |letter| match letter {
+            'º' | '˚' => "°".to_owned(),
+            '℃' => "°C".to_owned(),
+            '℉' => "°F".to_owned(),
+            other => String::from(other),
+        };
+        text.chars().filter(|letter| !letter.is_whitespace() && !matches!(letter, '_' | '.')).map(degree).collect()
+    };
+    let (spelt, unit) = (letters(spelt), letters(unit));
+    spelt.eq_ignore_ascii_case(&unit) && !(unit.starts_with('M') && spelt.starts_with('m'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_unit_is_known_by_its_common_spellings() {
+        let warmth = |text| unit(Quantity::Temperature, text).map(|(factor, addend)| (factor * 50.0 + addend).round());
+        for text in ["°F", "ºF", "℉", "F", "degF", "deg F", "deg. F", "Deg_F", "degrees F", "Fahrenheit", "fahrenheit"]
+        {
+            assert_eq!(warmth(text), Some(10.0), "{text}");
+        }
+        for text in ["°C", "ºC", "℃", "C", "c", "degC", "deg C", "DegC", "degrees C", "Celsius", "celsius"] {
+            assert_eq!(warmth(text), Some(50.0), "{text}");
+        }
+        assert_eq!((warmth("K"), warmth("kelvin")), (Some(-223.0), Some(-223.0)));
+        let amps = |text| unit(Quantity::Current, text).map(|(factor, _)| factor);
+        assert_eq!(["A", "Amps", "mA", "ma", "kA", "KA"].map(amps), [1.0, 1.0, 1e-3, 1e-3, 1e3, 1e3].map(Some));
+        let soc = |text| unit(Quantity::ReportedSoc, text).map(|(factor, _)| factor);
+        assert_eq!(["1", "Fraction", "%", "Percent", "‰"].map(soc), [1.0, 1.0, 1e-2, 1e-2, 1e-3].map(Some));
+    }
+
+    #[test]
+    fn what_may_mean_something_else_is_no_unit() {
+        for (role, text) in [
+            (Quantity::Current, "V"),
+            (Quantity::Current, "MA"),
+            (Quantity::CellVoltage, "MV"),
+            (Quantity::CellVoltage, "V/cell"),
+            (Quantity::Temperature, "R"),
+            (Quantity::Temperature, ""),
+            (Quantity::HeaterOn, "on/off"),
+        ] {
+            assert_eq!(unit(role, text), None, "{text}");
+        }
+        assert_eq!(units(Quantity::Temperature).collect::<Vec<_>>(), ["°C", "K", "°F"]);
+    }
 }

@@ -3,6 +3,7 @@
 use super::error::Trouble;
 use super::reader::{Reader, Spot, Table, hint, number_of};
 use super::role::{self, MOST_COUNTERS, ROLES, is_directed, is_of_the_bank};
+use super::spread::Spread;
 use super::{MOST_SIGNALS, Signal, compile, fit, from_dbc, inline, pattern};
 use crate::layout::dbc::Dbc;
 use crate::layout::{Field, Form, Key, Places, When};
@@ -133,6 +134,11 @@ pub(super) fn common(reader: &mut Reader, table: &Table, turned: bool) -> Option
 fn unit(reader: &mut Reader, table: &Table, role: Quantity) -> Option<(f64, f64)> {
     let value = table.get("unit")?;
     let text = value.get_ref().as_str().unwrap_or_default();
+    if role::units(role).next().is_none() {
+        let why = "does not go with this role, whose values are states or counts; 'states' says what raw numbers mean";
+        reader.problem(value.span().start, Trouble::Key { key: "unit", why });
+        return None;
+    }
     let unit = role::unit(role, text);
     if unit.is_none() {
         reader.not_among("unit", value, hint(text, role::units(role)));
@@ -238,7 +244,7 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
     let mut found = Vec::new();
     for ((message, signal), slot) in pairs.iter().zip(slots) {
         let (message, signal) = from_dbc::find(reader, table, known, (message, signal))?;
-        let unit = common.unit.or_else(|| role::unit(common.role, &signal.unit)).unwrap_or((1.0, 0.0));
+        let unit = unit_of(reader, table, common, (&message.name, &signal.name, &signal.unit))?;
         let mut field = scaled(signal.field, unit, common.turned);
         field.blank = blank.unwrap_or(field.blank);
         let key = match (key, message.id) {
@@ -262,6 +268,25 @@ fn by_name(reader: &mut Reader, table: &Table, known: &[Dbc], common: &Common) -
         )?);
     }
     Some(found)
+}
+
+/// Factor and addend of a signal of a DBC, by the unit that is said for it or else by the DBC's. One that names none is
+/// in the role's own; one that is not known is never taken for it.
+fn unit_of(
+    reader: &mut Reader,
+    table: &Table,
+    common: &Common,
+    (message, signal, unit): (&str, &str, &str),
+) -> Option<(f64, f64)> {
+    let says_nothing = unit.trim().is_empty() || role::units(common.role).next().is_none() || !common.states.is_empty();
+    let found = common.unit.or_else(|| role::unit(common.role, unit)).or(says_nothing.then_some((1.0, 0.0)));
+    if found.is_none() {
+        let known = role::units(common.role).collect::<Vec<_>>().join(", ");
+        let signal = format!("{}.{}", clean(message, 64), clean(signal, 64));
+        let (unit, role) = (clean(unit, 40), role::word_of(common.role));
+        reader.problem(table.place("signal"), Trouble::Unit { signal, unit, role, known });
+    }
+    found
 }
 
 fn pairs(reader: &mut Reader, table: &Table, (messages, signals): (&str, &str)) -> Option<Vec<(String, String)>> {
@@ -315,11 +340,18 @@ fn written_out(reader: &mut Reader, table: &Table, common: &Common) -> Option<Ve
     } else {
         slots(reader, table, common, count, "fields written out")?
     };
+    let spread = Spread {
+        numbers: (slots.len() / common.packs.len().max(1)).max(1) as u64,
+        per_frame,
+        moves,
+        several: common.packs.len() > 1,
+        both: id_step > 0 && when.iter().any(|(_, step)| *step > 0),
+    };
     let mut found = Vec::new();
     for (number, slot) in slots.into_iter().enumerate() {
-        let (frame, place) = (number as u64 / per_frame, number as u64 % per_frame);
+        let (id, frame, place) = spread.at(number as u64);
         let start = u64::from(field.start) + step * place;
-        let moved = inline::further(key, id_step * frame).zip(u16::try_from(start).ok());
+        let moved = inline::further(key, id_step * id).zip(u16::try_from(start).ok());
         let Some((key, start)) = moved else {
             reader.problem(table.at, Trouble::Key { key: "step", why: "leads beyond the last id or bit" });
             return None;

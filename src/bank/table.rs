@@ -7,7 +7,8 @@ use crate::model::{Slot, Stamp};
 pub struct Table {
     /// What stands between columns; none to find it in the heading.
     pub separator: Option<char>,
-    /// Decimal mark, '.' or ','; none to find it: a comma where the separator is none and no number has a point.
+    /// Decimal mark, '.' or ','; none to find it at the first number that has one. Between commas, a number with a decimal
+    /// comma is quoted.
     pub decimal: Option<char>,
     /// The column of time.
     pub time: TimeColumn,

@@ -158,6 +158,20 @@ fn every_refusal_has_its_line_and_says_what_was_meant() {
         ),
         ("[[pack]]\ncells = [", "line 2: this is no TOML: "),
         (
+            "[[signal]]\nrole = \"heater-on\"\nid = \"355\"\nstart = 0\nlength = 1\nunit = \"V\"",
+            "line 6: 'unit' does not go with this role, whose values are states or counts; ",
+        ),
+        ("[[pack]]\ninstance = 253", "line 2: instance = 253: expected a whole number from 0 to 252"),
+        (
+            "[[pack]]\ninstance = 1\n[[pack]]\ncells = 4",
+            "line 3: 'instance' is said of one [[pack]] and not of another: ",
+        ),
+        (
+            "[[pack]]\ninstance = 1\ncount = 2\n[[pack]]\ninstance = 2",
+            "line 5: 'instance' is one that another pack has; ",
+        ),
+        ("[[pack]]\ninstance = 252\ncount = 2", "line 2: 'instance' leads beyond 252, "),
+        (
             "dialect = \"file\"",
             "line 1: dialect = \"file\" needs signals: write [[signal]] tables, or leave the dialect out",
         ),
@@ -168,6 +182,82 @@ fn every_refusal_has_its_line_and_says_what_was_meant() {
     }
     let twice = "[[signal]]\nrole = \"current\"\nid = \"355\"\nstart = 0\nlength = 8\n".repeat(2);
     assert_eq!(refused(&twice), "line 6: current 1 of pack 1 is given by two signals");
+}
+
+/// Reads a signal of a DBC in which its unit is this one.
+fn in_unit(role: &str, unit: &str, more: &str) -> Result<BankFile, BankError> {
+    let dbc = format!("BO_ 853 One: 8 Bms\n SG_ Value : 0|16@1- (0.1,0) [0|0] \"{unit}\" Bms\n");
+    let signal = format!("[[signal]]\nrole = \"{role}\"\nmessage = \"One\"\nsignal = \"Value\"\n{more}");
+    parse(&format!("dbc = \"one.dbc\"\n{signal}"), |_| Ok(dbc.clone().into_bytes()))
+}
+
+#[test]
+fn a_unit_of_a_dbc_that_is_not_known_is_never_taken_for_the_roles_own() {
+    let value = |role: &str, unit: &str| {
+        let file = in_unit(role, unit, "").unwrap_or_else(|error| panic!("{role} in '{unit}': {error}"));
+        match seen(&file, Id::Standard(853), &[0x2C, 0x01, 0, 0, 0, 0, 0, 0])[..] {
+            [(_, Value::Present(number))] => number,
+            ref other => panic!("{role} in '{unit}': {other:?}"),
+        }
+    };
+    for unit in ["F", "°F", "Fahrenheit", "deg F"] {
+        assert!((value("temperature", unit) + 1.111_111_111).abs() < 1e-6, "30 °F in '{unit}'");
+    }
+    assert_eq!(value("temperature", ""), 30.0, "none is the role's own");
+    assert_eq!(in_unit("current", "kA", "").unwrap().signals[0].field.scale, 100.0);
+    assert_eq!((value("current", "ma"), value("current", "mA")), (0.03, 0.03));
+}
+
+#[test]
+fn a_unit_that_is_refused_says_line_and_what_to_do_and_can_be_overridden() {
+    for (role, unit, known) in [
+        ("temperature", "Rankine", "°C, K, °F"),
+        ("current", "V", "A, mA, kA"),
+        ("reported-soc", "Ah", "fraction, %, ‰"),
+    ] {
+        let told = in_unit(role, unit, "").expect_err(unit).to_string();
+        let wanted = format!(
+            "line 5: One.Value is in '{unit}' by the DBC, which is not known as a unit of {role}; known are {known}: say \
+             which of them it is with unit = \"…\""
+        );
+        assert_eq!(told, wanted);
+    }
+    let file = in_unit("temperature", "degrees", "unit = \"°F\"").expect("it is said");
+    assert!((file.signals[0].field.scale - 0.1 * 5.0 / 9.0).abs() < 1e-12);
+    assert!(in_unit("heater-on", "on/off", "").is_ok(), "a state has no unit that could be mistaken");
+}
+
+#[test]
+fn a_pack_that_takes_several_frames_begins_with_a_new_one() {
+    let text = |more: &str| {
+        format!(
+            "[[pack]]\ncount = 2\ncells = 4\n[[signal]]\nrole = \"cell-voltage\"\npack = \"1..2\"\nnumber = \"1..4\"\n\
+             id = \"1A0\"\nid-step = 1\nstart = 8\nlength = 16\nstep = 16\nper-frame = 3\n{more}"
+        )
+    };
+    let places = |file: &BankFile| -> Vec<(u8, u8, String, u16, Option<u64>)> {
+        let switch = |signal: &Signal| signal.when.first().map(|when| when.any_of[0].0);
+        let place = |s: &Signal| (s.slot.pack + 1, s.slot.index + 1, s.key.to_string(), s.field.start, switch(s));
+        file.signals.iter().map(place).collect()
+    };
+    let row = |pack, cell, id: &str, start, switch| (pack, cell, format!("id {id}"), start, switch);
+    let by_id = places(&read(&text("")));
+    assert_eq!(by_id[3..5], [row(1, 4, "1A1", 8, None), row(2, 1, "1A2", 8, None)]);
+    let by_both = places(&read(&text("when = { start = 0, length = 8, is = 0, step = 1 }\n")));
+    assert_eq!(
+        by_both,
+        [
+            row(1, 1, "1A0", 8, Some(0)),
+            row(1, 2, "1A0", 24, Some(0)),
+            row(1, 3, "1A0", 40, Some(0)),
+            row(1, 4, "1A0", 8, Some(1)),
+            row(2, 1, "1A1", 8, Some(0)),
+            row(2, 2, "1A1", 24, Some(0)),
+            row(2, 3, "1A1", 40, Some(0)),
+            row(2, 4, "1A1", 8, Some(1)),
+        ],
+        "the id goes by packs, the switch by the frames of a pack"
+    );
 }
 
 /// A pack of four cells with the signals that follow.
@@ -328,6 +418,7 @@ prop_compose! {
         at in 0i64..9_000_000_000_000_000_000,
         note in "[ -~]{0,30}",
         count in 0usize..4,
+        instance in prop::option::of(0u8..200),
     ) -> BankFile {
         let mut pack = PackSpec { cells, ..PackSpec::default() };
         pack.rated.capacity = capacity.map(AmpHours::of);
@@ -350,6 +441,7 @@ prop_compose! {
             bank,
             limits: limit.map(|number| ("cell-overvoltage.notice".to_owned(), number)).into_iter().collect(),
             dialect: None,
+            instances: instance.map_or_else(Vec::new, |first| (0..count as u8).map(|number| first + number).collect()),
             reversed,
             signals: kept,
             events: vec![BankEvent { at: Stamp::from_nanos(at), change: Change::SensorMoved, pack: None, sensor: Some(2), note }],

@@ -24,7 +24,7 @@ pub fn write(file: &BankFile) -> String {
     if file.reversed {
         line(&mut out, "current", &quoted(SIGNS[1].0));
     }
-    packs(&mut out, &file.bank.packs);
+    packs(&mut out, &file.bank.packs, &file.instances);
     if !file.limits.is_empty() {
         out.push_str("\n[limits]\n");
         file.limits.iter().for_each(|(name, number)| line(&mut out, &quoted(name), &decimal(*number)));
@@ -61,13 +61,19 @@ fn inline(out: &mut String, key: &str, parts: &[(&str, Option<String>)]) {
     }
 }
 
-fn packs(out: &mut String, packs: &[PackSpec]) {
+fn packs(out: &mut String, packs: &[PackSpec], instances: &[u8]) {
     let mut rest = packs;
     while let Some(first) = rest.first() {
-        let count = rest.iter().take_while(|pack| *pack == first).count();
+        let at = packs.len() - rest.len();
+        let instance = instances.get(at);
+        let alike = rest.iter().take_while(|pack| *pack == first).count();
+        let count = if instance.is_some() { 1 } else { alike };
         out.push_str("\n[[pack]]\n");
         if count > 1 {
             line(out, "count", &count.to_string());
+        }
+        if let Some(instance) = instance {
+            line(out, "instance", &instance.to_string());
         }
         pack(out, first);
         rest = rest.get(count..).unwrap_or_default();

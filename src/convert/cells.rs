@@ -56,23 +56,17 @@ impl Layout {
             Ok(headings) => headings,
             Err(_) => return Ok(None),
         };
-        let names: Vec<&str> = headings.iter().map(|cell| split(cell).0).collect();
-        let place = |name: &str| names.iter().position(|other| other.eq_ignore_ascii_case(split(name).0));
-        let Some(time) = place(&table.time.heading) else { return Ok(None) };
-        let decimal = match (table.decimal, separator) {
-            (Some(',') | None, b',') if table.decimal.is_some() => return Err(TableError::Marks(',')),
-            (None, b',') => Some('.'),
-            (given, _) => given,
-        };
+        let Some(time) = place(&headings, &table.time.heading)? else { return Ok(None) };
         let used = table.columns.iter().map(|column| {
-            let at = place(&column.heading).ok_or_else(|| TableError::NoColumn {
+            let at = place(&headings, &column.heading)?.ok_or_else(|| TableError::NoColumn {
                 heading: clean(&column.heading, 60),
                 all: listed(headings.iter().map(String::as_str)),
             })?;
             used(column, at, headings.get(at).map_or("", String::as_str))
         });
         let used = used.collect::<Result<Vec<_>, _>>()?;
-        Ok(Some(Self { columns: headings.len(), cells, time, used, decimal, values: Vec::new() }))
+        let (columns, decimal) = (headings.len(), table.decimal);
+        Ok(Some(Self { columns, cells, time, used, decimal, values: Vec::new() }))
     }
 
     /// The cells of a row.
@@ -81,10 +75,15 @@ impl Layout {
         if cells.len() < self.columns {
             return Err(Refusal::FewColumns);
         }
+        let beyond = cells.get(self.columns..).unwrap_or_default();
+        if self.cells.separator == b',' && beyond.iter().any(|cell| !cell.trim().is_empty()) {
+            return Err(Refusal::ManyColumns); // decimal commas without quotes take a number apart
+        }
         let mut bad = 0;
         self.values.clear();
         for used in &self.used {
-            let value = value(cells.get(used.at).map_or("", String::as_str), used, &mut self.decimal);
+            let cell = cells.get(used.at).map_or("", String::as_str);
+            let value = value(cell, used, (self.cells.separator, &mut self.decimal));
             bad += u64::from(matches!(value, Value::Invalid(_)));
             self.values.push((used.slot, value));
         }
@@ -93,10 +92,32 @@ impl Layout {
     }
 }
 
+/// Which column has a heading: the one that is headed just so, or else the one that is when its unit is left out.
+fn place(headings: &[String], wanted: &str) -> Result<Option<usize>, TableError> {
+    let wanted = wanted.trim();
+    let all = |is: &dyn Fn(&str) -> bool| -> Vec<usize> {
+        headings.iter().enumerate().filter(|(_, heading)| is(heading.trim())).map(|(at, _)| at).collect()
+    };
+    let whole = all(&|heading| heading.eq_ignore_ascii_case(wanted));
+    let (name, unit) = split(wanted);
+    let is_same = |heading: &str| {
+        let (other, other_unit) = split(heading);
+        let agree = unit.is_none_or(|unit| other_unit.is_some_and(|other| other.eq_ignore_ascii_case(unit)));
+        other.eq_ignore_ascii_case(name) && agree
+    };
+    let found = if whole.is_empty() { all(&is_same) } else { whole };
+    if found.len() > 1 {
+        let these = found.iter().filter_map(|at| headings.get(*at));
+        return Err(TableError::SeveralColumns { heading: clean(wanted, 60), all: listed(these.map(String::as_str)) });
+    }
+    Ok(found.first().copied())
+}
+
 fn used(column: &Column, at: usize, heading: &str) -> Result<Used, TableError> {
     let (_, in_heading) = split(heading);
     let quantity = column.slot.quantity;
-    let named = column.unit.as_deref().or(in_heading);
+    let has_unit = units(quantity).next().is_some(); // 'Heater (on/off)' names none
+    let named = column.unit.as_deref().or(in_heading).filter(|named| has_unit && !named.is_empty());
     let (scale, offset) = match named {
         Some(named) => unit(quantity, named).ok_or_else(|| TableError::Unit {
             heading: clean(heading, 60),
@@ -111,23 +132,31 @@ fn used(column: &Column, at: usize, heading: &str) -> Result<Used, TableError> {
 }
 
 /// The value of a cell; the decimal mark is found at the first number that has one.
-fn value(cell: &str, used: &Used, decimal: &mut Option<char>) -> Value {
+fn value(cell: &str, used: &Used, (separator, decimal): (u8, &mut Option<char>)) -> Value {
     let cell = cell.trim();
     if EMPTY.iter().any(|empty| cell.eq_ignore_ascii_case(empty)) {
         return Value::Missing;
     }
     let (low, high) = used.slot.quantity.bounds();
+    let scaled = |number: f64| number * used.scale + used.offset;
+    let fits = |number: f64| (low..=high).contains(&scaled(number));
     let is_switch = used.slot.quantity.unit().is_empty() && (low, high) == (0.0, 1.0);
     let word = is_switch.then(|| switch(cell)).flatten();
-    let Some(number) = word.or_else(|| number(cell, decimal)) else { return Value::Invalid(0) };
-    let number = number * used.scale + used.offset;
-    if number >= low && number <= high { Value::Present(number) } else { Value::Invalid(0) }
-}
-
-fn number(cell: &str, decimal: &mut Option<char>) -> Option<f64> {
-    if decimal.is_none() {
+    if decimal.is_none() && !(separator == b',' && is_grouped(cell, fits)) {
         *decimal = cell.chars().find(|mark| matches!(mark, '.' | ','));
     }
+    let Some(number) = word.or_else(|| number(cell, *decimal)) else { return Value::Invalid(0) };
+    if fits(number) { Value::Present(scaled(number)) } else { Value::Invalid(0) }
+}
+
+/// Whether a quoted number between commas may as well be one whose thousands are marked: `"3,301"` in mV, but not in V.
+fn is_grouped(cell: &str, fits: impl Fn(f64) -> bool) -> bool {
+    let mut groups = cell.split(',').skip(1).peekable();
+    let of_three = |group: &str| group.len() == 3 && group.bytes().all(|byte| byte.is_ascii_digit());
+    groups.peek().is_some() && groups.all(of_three) && cell.replace(',', "").parse().is_ok_and(fits)
+}
+
+fn number(cell: &str, decimal: Option<char>) -> Option<f64> {
     let number = match decimal {
         Some(',') if cell.contains('.') => return None,
         Some(',') => cell.replacen(',', ".", 1).parse::<f64>(),
@@ -148,6 +177,7 @@ fn switch(cell: &str) -> Option<f64> {
 #[derive(Debug)]
 struct Cells {
     reader: Reader,
+    separator: u8,
     text: Vec<u8>,
     ends: Vec<usize>,
 }
@@ -155,7 +185,7 @@ struct Cells {
 impl Cells {
     fn new(separator: u8) -> Self {
         let reader = ReaderBuilder::new().delimiter(separator).build();
-        Self { reader, text: vec![0; MOST_LINE], ends: vec![0; MOST_COLUMNS] }
+        Self { reader, separator, text: vec![0; MOST_LINE], ends: vec![0; MOST_COLUMNS] }
     }
 
     fn split(&mut self, line: &[u8]) -> Result<Vec<String>, Refusal> {

@@ -27,8 +27,22 @@ pub enum TableError {
         /// What there is.
         all: String,
     },
+    /// Several columns have the heading of one of the bank file.
+    #[error(
+        "several columns are headed '{heading}': {all}; write the whole heading with its brackets into the bank file, or \
+         give each column a heading of its own"
+    )]
+    SeveralColumns {
+        /// What was looked for.
+        heading: String,
+        /// What there is.
+        all: String,
+    },
     /// A unit that is none of the quantity.
-    #[error("column '{heading}': '{unit}' is no unit of {quantity}; expected one of {expected}")]
+    #[error(
+        "column '{heading}': '{unit}' is no unit of {quantity}; expected one of {expected}. If it is no unit, say the unit \
+         in the bank file: unit = \"…\" in its [[column]]"
+    )]
     Unit {
         /// The column.
         heading: String,
@@ -42,9 +56,6 @@ pub enum TableError {
     /// A quantity whose unit must be said.
     #[error("column '{0}': say whether it is in % or a fraction (unit = \"%\" or unit = \"fraction\")")]
     UnitNeeded(String),
-    /// Separator and decimal mark are the same.
-    #[error("columns and decimals are both marked by '{0}': say which is which in the bank file's table")]
-    Marks(char),
     /// The table is empty.
     #[error("the table holds no line of text")]
     Empty,
@@ -59,6 +70,8 @@ pub enum Refusal {
     TimeBack,
     /// Fewer columns than the heading.
     FewColumns,
+    /// More columns than the heading, between commas.
+    ManyColumns,
     /// No column that is used holds anything.
     NoValues,
     /// Longer than 64 KiB, or a quoted cell goes over its end.
@@ -73,6 +86,9 @@ impl Refusal {
             Self::BadTime => "the time cannot be read",
             Self::TimeBack => "the time runs backwards",
             Self::FewColumns => "fewer columns than the heading",
+            Self::ManyColumns => {
+                "more columns than the heading (a decimal comma between commas needs quotes around the number)"
+            }
             Self::NoValues => "no value in any column that is used",
             Self::LongLine => "too long, or a quote that does not end",
         }

@@ -86,6 +86,52 @@ fn a_table_as_a_spreadsheet_writes_it_where_the_decimal_mark_is_a_comma() {
 }
 
 #[test]
+fn a_heading_is_taken_whole_before_it_is_taken_without_its_brackets() {
+    let columns = || vec![column("Temp (bow)", Slot::at(0, Q::Temperature, 0)), column("Cell 1", cell(1))];
+    let of = |text: &str, mut columns: Vec<Column>| {
+        columns[0].unit = Some("°C".into());
+        let heading = text.lines().next().unwrap().as_bytes();
+        Converter::new(&table(seconds(), columns.clone()), &bank(), TimeZone::UTC, heading)
+            .map_err(|e| e.to_string())?;
+        Ok::<_, String>(read(&table(seconds(), columns), text, TimeZone::UTC))
+    };
+    let rows = of("Time,Temp (stern),Temp (bow),Cell 1 [mV]\n0,11,22,3300", columns()).unwrap();
+    assert_eq!(value(&rows[0], Slot::at(0, Q::Temperature, 0)), Some(22.0));
+    assert_eq!(value(&rows[0], cell(1)), Some(3.3));
+    assert!(of("Time,Temp (stern),Cell 1 [mV]\n", columns()).unwrap_err().contains("no column is headed 'Temp (bow)'"));
+    for text in ["Time,Temp (bow),Cell 1 [V],Cell 1 [mV]\n", "Time,Temp (bow),Cell 1,cell 1\n"] {
+        assert!(of(text, columns()).unwrap_err().starts_with("several columns are headed 'Cell 1': '"), "{text}");
+    }
+}
+
+#[test]
+fn words_in_brackets_behind_a_switch_are_no_unit() {
+    let columns = vec![column("Heater", Slot::of(0, Q::HeaterOn))];
+    let rows = read(&table(seconds(), columns), "Time,Heater (on/off)\n0,on\n1,off", TimeZone::UTC);
+    assert_eq!([0, 1].map(|row| value(&rows[row], Slot::of(0, Q::HeaterOn))), [Some(1.0), Some(0.0)]);
+}
+
+#[test]
+fn decimal_commas_between_commas_are_read_in_quotes_and_refused_without() {
+    let columns = || vec![column("c", cell(1)), column("I", Slot::of(0, Q::Current))];
+    let text = "Time,c,I\n0,\"3,301\",\"-5,2\"\n1,\"3,302\",-5\n2,3,302,-5,2\n3,\"3,3\",1,,";
+    let told = Table { decimal: Some(','), separator: Some(','), ..table(seconds(), columns()) };
+    for table in [table(seconds(), columns()), told] {
+        let rows = read(&table, text, TimeZone::UTC);
+        assert_eq!((value(&rows[0], cell(1)), value(&rows[0], Slot::of(0, Q::Current))), (Some(3.301), Some(-5.2)));
+        assert_eq!(value(&rows[1], cell(1)), Some(3.302));
+        assert_eq!(rows[2], Err(Refusal::ManyColumns), "a number was taken apart");
+        assert_eq!(value(&rows[3], cell(1)), Some(3.3), "empty cells at the end are nothing");
+    }
+    // In mV three digits behind a comma may as well be thousands: what it is, another number must show.
+    let mut millivolts = columns();
+    millivolts[0].unit = Some("mV".into());
+    let rows =
+        read(&table(seconds(), millivolts), "Time,c,I\n0,\"3,301\",1\n1,\"3,301\",1.5\n2,3301,1.5", TimeZone::UTC);
+    assert_eq!([0, 1, 2].map(|row| value(&rows[row], cell(1))), [None, None, Some(3.301)]);
+}
+
+#[test]
 fn local_stamps_pass_through_the_hour_that_comes_twice() {
     let zone = TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").expect("a rule of summer time");
     let form = TimeForm::Stamp { format: Some("%d.%m.%Y %H:%M".into()) };
@@ -121,7 +167,8 @@ fn what_does_not_fit_is_said_with_what_there_is() {
     assert_eq!(error(volts(), "Time,Cell1"), "no column is headed 'Cell 1'; the headings are: 'Time', 'Cell1'");
     assert_eq!(
         error(volts(), "Time,Cell 1 (A)"),
-        "column 'Cell 1 (A)': 'A' is no unit of cell_voltage; expected one of V, mV"
+        "column 'Cell 1 (A)': 'A' is no unit of cell_voltage; expected one of V, mV, kV. If it is no unit, say the unit in \
+         the bank file: unit = \"…\" in its [[column]]"
     );
     let soc = vec![column("SOC", Slot::of(0, Q::ReportedSoc))];
     assert!(error(soc, "Time,SOC").contains("say whether it is in %"));

@@ -61,6 +61,11 @@ impl Bus {
         self.found
     }
 
+    /// The standard that was found, once a second frame has confirmed it.
+    pub(super) fn confirmed(&self) -> Option<Dialect> {
+        self.found.filter(|_| self.shown >= 2)
+    }
+
     /// The other standard and how many frames showed it, when that is worth saying.
     pub(super) fn other(&self) -> Option<(Dialect, u32)> {
         let other = STANDARDS.into_iter().find(|dialect| self.found.is_some_and(|found| found != *dialect))?;

@@ -4,8 +4,9 @@
 //! bank (1) goes before any other. Its batteries 1 to 16 are packs 1 to 16. A source of which no battery is heard, or
 //! battery 1 alone, is pack 1; one with other batteries is the whole bank. IEC 61162-3 does not say which batteries
 //! are in parallel: without a bank file the lowest instance is pack 1 and others, such as a starter battery, are not
-//! read; a bank file of several packs has instance 0 as pack 1 and so on.
+//! read; a bank file says which instance is which pack, or has several packs and so instance 0 as pack 1 and so on.
 
+use super::reader::Choice;
 use super::standard::{Group, Of, Part};
 use crate::model::{MAX_CELLS, MAX_PACKS};
 use serde::{Deserialize, Serialize};
@@ -26,6 +27,44 @@ pub(super) enum Where {
     Nowhere,
 }
 
+/// Which battery instance of IEC 61162-3 each pack of the bank file is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Instances([u8; MAX_PACKS]);
+
+/// No instance.
+const NONE: u8 = u8::MAX;
+
+impl Default for Instances {
+    fn default() -> Self {
+        Self([NONE; MAX_PACKS])
+    }
+}
+
+impl Instances {
+    /// From the instances of the packs in their order.
+    pub(super) fn of(told: &[u8]) -> Self {
+        let mut all = Self::default();
+        all.0.iter_mut().zip(told).for_each(|(instance, told)| *instance = *told);
+        all
+    }
+
+    /// Whether they are said.
+    pub(super) fn are_told(&self) -> bool {
+        *self != Self::default()
+    }
+
+    /// The pack that an instance is.
+    fn pack(&self, instance: u8) -> Option<u8> {
+        let at = self.0.iter().position(|one| *one == instance && *one != NONE);
+        at.map(|at| at as u8)
+    }
+
+    /// The instance that a pack is: as it is said, or else the number of the pack from 0.
+    pub(super) fn instance(&self, pack: u8) -> u8 {
+        self.0.get(usize::from(pack)).copied().filter(|one| *one != NONE).unwrap_or(pack)
+    }
+}
+
 /// What has been heard of an interface's numbers.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Members {
@@ -33,7 +72,7 @@ pub(super) struct Members {
     source: Option<u8>,
     /// RV-C: battery n, a bit each, belongs to another DC source.
     foreign: u16,
-    /// RV-C: batteries of the bank that were heard, a bit each.
+    /// Packs that were heard, a bit each: of RV-C the batteries of the bank.
     batteries: u16,
     /// RV-C: cells of a module, by pack; 0 where not told.
     modules: [u8; MAX_PACKS],
@@ -46,14 +85,14 @@ pub(super) struct Members {
 }
 
 impl Members {
-    /// Where a message belongs; `packs` is the number of packs in the bank file.
-    pub(super) fn place(&mut self, group: &Group, data: &[u8], packs: Option<usize>) -> Where {
+    /// Where a message belongs.
+    pub(super) fn place(&mut self, group: &Group, data: &[u8], choice: Choice) -> Where {
         let byte = |at: usize| data.get(at).copied().unwrap_or(u8::MAX);
         let found = match group.of {
             Of::Source => self.source(byte(0)),
             Of::Battery => self.battery(byte(0), Some(byte(1))),
             Of::Cell => self.battery(byte(0), None),
-            Of::Instance => self.instance(byte(if group.fast && group.group == 0x1_F212 { 1 } else { 0 }), packs),
+            Of::Instance => self.instance(byte(if group.fast && group.group == 0x1_F212 { 1 } else { 0 }), choice),
         };
         match (found, group.part) {
             (Where::Pack { pack, .. }, Some(Part::Modules)) => self.learn_modules(pack, byte(4)),
@@ -125,12 +164,13 @@ impl Members {
         }
     }
 
-    fn instance(&mut self, number: u8, packs: Option<usize>) -> Where {
+    fn instance(&mut self, number: u8, choice: Choice) -> Where {
         if number > 252 {
             return Where::Nowhere;
         }
-        let several = packs.filter(|packs| *packs > 1);
+        let several = choice.packs.filter(|packs| *packs > 1);
         let pack = match several {
+            _ if choice.instances.are_told() => choice.instances.pack(number),
             Some(packs) => Some(number).filter(|number| usize::from(*number) < packs.min(MAX_PACKS)),
             None => {
                 if let Some(before) = self.lowest.filter(|lowest| number < *lowest) {
@@ -140,13 +180,12 @@ impl Members {
                 (*self.lowest.get_or_insert(number) == number).then_some(0)
             }
         };
-        pack.map_or_else(
-            || {
-                self.pass_over(number);
-                Where::Nowhere
-            },
-            |pack| Where::Pack { pack, cells: 0 },
-        )
+        let Some(pack) = pack else {
+            self.pass_over(number);
+            return Where::Nowhere;
+        };
+        self.batteries |= 1_u16.checked_shl(u32::from(pack)).unwrap_or(0);
+        Where::Pack { pack, cells: 0 }
     }
 
     fn pass_over(&mut self, number: u8) {
@@ -161,6 +200,11 @@ impl Members {
     /// Number that is read as the bank: the DC source, or the lowest instance.
     pub(super) fn read(&self) -> Option<u8> {
         self.source.or(self.lowest)
+    }
+
+    /// Whether something of a pack was heard.
+    pub(super) fn has(&self, pack: u8) -> bool {
+        self.batteries & 1_u16.checked_shl(u32::from(pack)).unwrap_or(0) > 0
     }
 
     /// Numbers that were heard and are not read.

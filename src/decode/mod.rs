@@ -18,6 +18,7 @@ use crate::layout::{CompiledMap, own as format};
 use crate::model::snapshot::{BusView, Origin};
 use crate::model::{Beat, Dialect, Frame, FrameKind, Heard, Id, Quantity, Slot, Stamp, Value};
 use counter::Counter;
+use members::Instances;
 use own::OwnState;
 use reader::{Choice, Reader};
 use serde::{Deserialize, Serialize};
@@ -45,10 +46,12 @@ impl DecoderState {
 pub struct Settings {
     /// What every interface speaks beside our own format; none: found from the traffic.
     pub dialect: Option<Dialect>,
-    /// The standards' currents are to be turned over: positive is discharge on this bus.
+    /// Positive current is discharge on this bus, where its standard leaves that open.
     pub reversed: bool,
     /// Packs in the bank file, where there is one.
     pub packs: Option<usize>,
+    /// Battery instance of IEC 61162-3 that each pack is; empty: not said.
+    pub instances: Vec<u8>,
     /// The bank file's own map.
     pub map: Option<Arc<CompiledMap>>,
     /// How many counts each live counter of that map has before it begins anew, by its number.
@@ -65,7 +68,7 @@ pub struct Decoder {
     file: Option<Arc<CompiledMap>>,
     /// Where the values of that map come from.
     file_origins: Option<Arc<[Origin]>>,
-    /// Frames of our own format are read: not when another dialect was told.
+    /// Frames of our own format are read: not when a standard was told.
     reads_own: bool,
     choice: Choice,
     /// Counts of each live counter.
@@ -88,15 +91,15 @@ impl Decoder {
         bus::STANDARDS.into_iter().for_each(|dialect| {
             Standard::of(dialect);
         });
-        let Settings { dialect, reversed, packs, map: file, counters } = settings;
-        let reads_own = dialect.is_none_or(|told| told == Dialect::Own);
+        let Settings { dialect, reversed, packs, instances, map: file, counters } = settings;
+        let reads_own = dialect.is_none_or(|told| Standard::of(told).is_none());
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),
             file_origins: file.as_deref().map(origins::of),
             file,
             reads_own,
-            choice: Choice { dialect, reversed, packs },
+            choice: Choice { dialect, reversed, packs, instances: Instances::of(&instances) },
             state: DecoderState {
                 counters: vec![Counter::default(); counters.len().min(MOST_COUNTERS)],
                 ..DecoderState::default()
@@ -166,8 +169,14 @@ impl Decoder {
             self.state.reader.buses.entry(frame.channel).or_default().file = true;
             return heard;
         }
-        if frame.kind != FrameKind::Data || matches!(self.choice.dialect, Some(Dialect::Own | Dialect::File)) {
-            return heard;
+        match self.choice.dialect {
+            _ if frame.kind != FrameKind::Data => return heard,
+            Some(Dialect::Own) => return heard,
+            Some(Dialect::File) => {
+                self.state.reader.notice(frame);
+                return heard;
+            }
+            _ => {}
         }
         self.said.clear();
         let heard = self.state.reader.take(at, frame, self.choice, &mut self.said);

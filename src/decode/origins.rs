@@ -2,24 +2,58 @@
 
 use super::Decoder;
 use super::bus::STANDARDS;
-use super::standard::Standard;
+use super::standard::{Group, Of, Standard};
 use crate::bank::place_words;
-use crate::layout::{CompiledMap, Place, own as format};
+use crate::layout::{CompiledMap, Field, Place, own as format};
 use crate::model::Slot;
-use crate::model::snapshot::Origin;
+use crate::model::snapshot::{By, Origin};
 use std::sync::{Arc, LazyLock};
 
 /// Origins of every value of a map.
 pub(super) fn of(map: &CompiledMap) -> Arc<[Origin]> {
+    let by = |place: Option<Place>| {
+        place.map(|place| By { bits: bits(&place), first: place.first }) // the first of the slots is the first of the numbers
+    };
+    with(map, |message| (String::new(), [by(map.places(message).pack), by(map.places(message).index)]))
+}
+
+/// Origins of every value of a standard. Which number is which pack is not a matter of its bits alone, so these are named.
+pub(super) fn of_standard(map: &CompiledMap, groups: &[Group]) -> Arc<[Origin]> {
+    with(map, |message| {
+        let places = map.places(message);
+        let named = |what: &str, place: Option<Place>| {
+            place.map_or_else(String::new, |place| format!(", {what} by {}", bits(&place)))
+        };
+        let words = match groups.get(message).map(|group| group.of) {
+            Some(Of::Source) => named("DC source", places.pack),
+            Some(Of::Battery) => named("battery", places.pack),
+            Some(Of::Cell) => {
+                let module = Place { field: Field::plain(8, 8), first: 1, count: 1 };
+                named("battery", places.pack) + &named("module", Some(module)) + &named("cell", places.index)
+            }
+            Some(Of::Instance) => named("instance", places.pack),
+            None => String::new(),
+        };
+        (words, [None, None])
+    })
+}
+
+fn bits(place: &Place) -> String {
+    format!("{} bits from bit {}", place.field.len, place.field.start)
+}
+
+fn with(map: &CompiledMap, by: impl Fn(usize) -> (String, [Option<By>; 2])) -> Arc<[Origin]> {
     let mut origins = Vec::new();
     for message in 0..map.len() {
         let (places, name) = (map.places(message), map.name(message));
         let Some(key) = map.key(message) else { continue };
         let count = |place: Option<Place>| place.map_or(1, |place| place.count.max(1));
+        let (whose, by) = by(message);
         for channel in map.channels(message) {
             let words = place_words(key, &channel.field, &channel.when);
-            let from = if name.is_empty() { words } else { format!("{name}: {words}") };
-            origins.push(Origin { slot: channel.target, packs: count(places.pack), count: count(places.index), from });
+            let from = if name.is_empty() { words } else { format!("{name}: {words}") } + &whose;
+            let (packs, count) = (count(places.pack), count(places.index));
+            origins.push(Origin { slot: channel.target, packs, count, from, by: by.clone() });
         }
     }
     origins.into()
@@ -51,6 +85,6 @@ impl Decoder {
     /// Every value that the bank file's map promises.
     pub fn promised(&self) -> impl Iterator<Item = Slot> {
         let all = self.file_origins.iter().flat_map(|origins| origins.iter());
-        all.filter(|origin| origin.packs == 1 && origin.count == 1).map(|origin| origin.slot)
+        all.flat_map(Origin::slots)
     }
 }

@@ -2,7 +2,7 @@
 
 use super::bus::Bus;
 use super::holders::Holders;
-use super::members::{Members, Where};
+use super::members::{Instances, Members, Where};
 use super::standard::{Group, Join, Of, Standard};
 use super::transport::{Broadcasts, FastPackets, Sender};
 use crate::layout::Key;
@@ -23,10 +23,12 @@ const VALUES: usize = 16;
 pub(super) struct Choice {
     /// What every interface speaks; none: find it.
     pub(super) dialect: Option<Dialect>,
-    /// Currents of a standard are to be turned over.
+    /// Currents are to be turned over, where a standard leaves their sign open.
     pub(super) reversed: bool,
     /// Packs in the bank file.
     pub(super) packs: Option<usize>,
+    /// Which battery instance is which of them.
+    pub(super) instances: Instances,
 }
 
 /// What is remembered of the standards' buses.
@@ -53,6 +55,13 @@ impl Reader {
         choice.dialect.or_else(|| self.buses.get(&channel).and_then(Bus::found))
     }
 
+    /// Looks at a frame that is not to be read, so that a standard on the bus can be named.
+    pub(super) fn notice(&mut self, frame: &Frame) {
+        if matches!(frame.id, Id::Extended(_)) {
+            self.buses.entry(frame.channel).or_default().hear(frame.id, frame.data());
+        }
+    }
+
     /// Takes a frame that no other map knows. What it says is put into `said`.
     pub(super) fn take(&mut self, at: Stamp, frame: &Frame, choice: Choice, said: &mut Vec<(Slot, Value)>) -> Heard {
         let (mut heard, Id::Extended(id)) = (Heard::default(), frame.id) else { return Heard::default() };
@@ -61,6 +70,9 @@ impl Reader {
         let found = bus.hear(frame.id, frame.data());
         if before != found {
             self.holders.forget(frame.channel);
+            if choice.dialect.is_none() {
+                self.members.remove(&frame.channel); // its numbers were taken for those of another standard
+            }
         }
         let Some(standard) = choice.dialect.or(found).and_then(Standard::of) else { return heard };
         let sender = Sender { channel: frame.channel, address: id as u8 };
@@ -99,13 +111,14 @@ impl Reader {
         }
         let members = self.members.entry(message.sender.channel).or_default();
         let before = members.read();
-        let place = members.place(group, message.data, choice.packs);
+        let place = members.place(group, message.data, choice);
         if before.is_some() && members.read() != before {
             self.holders.forget(message.sender.channel); // another bank's senders held these slots
         }
         let rank = rank(group, message.data);
         let values = message.standard.map.values_in(message.index, message.data).take(VALUES);
-        said.extend(values.filter_map(|(slot, value)| Some((place.slot(slot)?, turned(slot, value, choice)))));
+        let turns = choice.reversed && message.standard.sign_open;
+        said.extend(values.filter_map(|(slot, value)| Some((place.slot(slot)?, turned(slot, value, turns)))));
         join(group.join, said);
         said.retain(|(slot, value)| {
             let is_number = matches!(value, Value::Present(_));
@@ -150,10 +163,10 @@ fn rank(group: &Group, data: &[u8]) -> u16 {
     u16::from(priority) << 8 | u16::from(group.rank)
 }
 
-/// The value with the sign of its current as the bank's own file has it.
-fn turned(slot: Slot, value: Value, choice: Choice) -> Value {
+/// The value with the sign of its current turned over, where the bank file says so and the standard does not.
+fn turned(slot: Slot, value: Value, turns: bool) -> Value {
     match value {
-        Value::Present(amps) if choice.reversed && slot.quantity == Quantity::Current => Value::Present(-amps),
+        Value::Present(amps) if turns && slot.quantity == Quantity::Current => Value::Present(-amps),
         value => value,
     }
 }

@@ -14,14 +14,30 @@ pub(super) fn buses(reader: &Reader, choice: Choice) -> Vec<BusView> {
         let own = bus.own.then_some(Dialect::Own);
         let file = bus.file.then_some(Dialect::File);
         let dialects: Vec<Dialect> = [own, file, standard].into_iter().flatten().collect();
-        let remarks = standard.map_or_else(Vec::new, |dialect| remarks(reader, *channel, bus, dialect));
+        let mut remarks = standard.map_or_else(Vec::new, |dialect| remarks(reader, *channel, (bus, dialect), choice));
+        let beside = bus.confirmed().filter(|_| choice.dialect == Some(Dialect::File));
+        remarks.extend(beside.map(not_beside_the_file));
         let forced = standard.is_some() && choice.dialect.is_some();
-        (!dialects.is_empty()).then_some(BusView { channel: *channel, dialects, forced, remarks })
+        (!dialects.is_empty() || !remarks.is_empty()).then_some(BusView {
+            channel: *channel,
+            dialects,
+            forced,
+            remarks,
+        })
     };
     reader.buses.iter().filter_map(told).collect()
 }
 
-fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<String> {
+/// A standard that is heard on a bus that is read by the bank file's signals.
+fn not_beside_the_file(dialect: Dialect) -> String {
+    format!(
+        "frames that look like {dialect} come and are not read: a bank file with signals is read by these alone, unless it \
+         says dialect = \"{}\", which reads both",
+        dialect.word()
+    )
+}
+
+fn remarks(reader: &Reader, channel: u8, (bus, dialect): (&Bus, Dialect), choice: Choice) -> Vec<String> {
     let mut remarks = Vec::new();
     if let Some((other, frames)) = bus.other().filter(|(other, _)| *other != dialect) {
         remarks.push(format!(
@@ -32,7 +48,8 @@ fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<Str
     }
     let empty = Members::default();
     let members = reader.members.get(&channel).unwrap_or(&empty);
-    remarks.extend(not_read(members, dialect));
+    remarks.extend(not_read(members, dialect, choice));
+    remarks.extend(not_heard(members, dialect, choice));
     for twice in reader.holders.twice() {
         remarks.push(format!(
             "pack {}: two devices send the same values; address {:02X} (priority {}) is read, address {:02X} (priority \
@@ -44,7 +61,14 @@ fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<Str
             twice.lower
         ));
     }
-    remarks.extend(not_sent(bus, dialect));
+    remarks.extend(not_sent(bus, dialect, choice));
+    if dialect == Dialect::RvC && choice.reversed {
+        remarks.push(
+            "the bank file's current = \"discharge-positive\" turns nothing over here: RV-C itself says that discharge is \
+             positive, and its currents are turned over already"
+                .into(),
+        );
+    }
     if members.module_unknown() {
         remarks.push(
             "cells of a second module come, but not how many cells a module has (BATTERY_SUMMARY, group 1FDF1, sent \
@@ -60,28 +84,48 @@ fn remarks(reader: &Reader, channel: u8, bus: &Bus, dialect: Dialect) -> Vec<Str
 }
 
 /// Numbers that are heard and not read.
-fn not_read(members: &Members, dialect: Dialect) -> Option<String> {
-    let read = members.read()?;
+fn not_read(members: &Members, dialect: Dialect, choice: Choice) -> Option<String> {
+    let read = members.read();
     let others: Vec<String> =
-        members.passed_over().iter().filter(|number| **number != read).map(u8::to_string).collect();
+        members.passed_over().iter().filter(|number| Some(**number) != read).map(u8::to_string).collect();
     let others = (!others.is_empty()).then(|| others.join(", "))?;
-    Some(match dialect {
-        Dialect::RvC => format!("DC source {read} is read as the bank; heard and not read: {others}"),
+    let several = choice.packs.is_some_and(|packs| packs > 1);
+    Some(match (dialect, read) {
+        (Dialect::RvC, Some(read)) => format!("DC source {read} is read as the bank; heard and not read: {others}"),
+        (Dialect::RvC, None) => format!("DC sources heard and not read, since none of them is a house bank: {others}"),
+        _ if choice.instances.are_told() => {
+            format!("battery instances heard and not read, since no [[pack]] of the bank file names them: {others}")
+        }
+        _ if several => format!(
+            "battery instances heard and not read: {others}. Without 'instance' in [[pack]] instance 0 is pack 1, instance \
+             1 pack 2 and so on; instance = N in each [[pack]] says which it is"
+        ),
         _ => format!(
             "battery instances heard and not read: {others}. They may be other batteries, such as one for starting; a \
-             bank file of several packs reads instance 0 as pack 1, instance 1 as pack 2 and so on"
+             bank file says with instance = N in each [[pack]] which it is"
         ),
     })
 }
 
+/// Packs of the bank file of which nothing comes, while something of others does.
+fn not_heard(members: &Members, dialect: Dialect, choice: Choice) -> Option<String> {
+    let packs =
+        choice.packs.filter(|packs| dialect == Dialect::Marine && (*packs > 1 || choice.instances.are_told()))?;
+    let missing = (0..packs as u8).filter(|pack| !members.has(*pack));
+    let each = |pack: u8| format!("pack {} (instance {})", u16::from(pack) + 1, choice.instances.instance(pack));
+    let missing: Vec<String> = missing.map(each).collect();
+    let is_heard = missing.len() < packs || !members.passed_over().is_empty();
+    (is_heard && !missing.is_empty()).then(|| format!("nothing is heard here of {}", missing.join(", ")))
+}
+
 /// What the standard would carry and nobody sends.
-fn not_sent(bus: &Bus, dialect: Dialect) -> Vec<String> {
+fn not_sent(bus: &Bus, dialect: Dialect, choice: Choice) -> Vec<String> {
     if dialect == Dialect::Marine {
-        return vec![
+        let sign = if choice.reversed { "discharging, as the bank file says" } else { "charging" };
+        return vec![format!(
             "IEC 61162-3 has no group for cell voltages, switches of the BMS or balancing: these are not known. A \
-             positive current is taken as charging"
-                .into(),
-        ];
+             positive current is taken as {sign}"
+        )];
     }
     let Some(standard) = Standard::of(dialect) else { return Vec::new() };
     let came = |index: usize| bus.come & 1 << (index & 63) > 0;

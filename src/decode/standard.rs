@@ -66,6 +66,8 @@ pub(super) struct Standard {
     /// Where its values come from.
     pub(super) origins: Arc<[Origin]>,
     groups: Vec<Group>,
+    /// It does not say which sign a charging current has.
+    pub(super) sign_open: bool,
 }
 
 impl Standard {
@@ -100,6 +102,7 @@ fn built_in(text: &str) -> Standard {
         map: MapBuilder::default().compile(),
         origins: Arc::new([]),
         groups: Vec::new(),
+        sign_open: false,
     })
 }
 
@@ -110,6 +113,8 @@ struct MapText {
     _name: String,
     #[serde(rename = "source")]
     _source: String,
+    #[serde(default)]
+    sign_open: bool,
     message: Vec<MessageText>,
 }
 
@@ -166,9 +171,9 @@ struct WhenText {
 }
 
 fn read(text: &str) -> Result<Standard, String> {
-    let map: MapText = toml::from_str(text).map_err(|e| e.to_string())?;
+    let MapText { message: messages, sign_open, .. } = toml::from_str(text).map_err(|e| e.to_string())?;
     let (mut builder, mut groups) = (MapBuilder::default(), Vec::new());
-    for message in map.message {
+    for message in messages {
         let channels = message.fields.iter().map(|field| field.channel(message.byte)).collect::<Result<_, _>>()?;
         let key = Key::Group(message.group);
         let spec = MessageSpec { key, name: message.name, places: places(message.of, message.byte), channels };
@@ -185,7 +190,8 @@ fn read(text: &str) -> Result<Standard, String> {
         });
     }
     let map = builder.compile();
-    Ok(Standard { origins: super::origins::of(&map), map, groups })
+    let origins = super::origins::of_standard(&map, &groups);
+    Ok(Standard { origins, map, groups, sign_open })
 }
 
 /// Where the data names battery and cell: 1 to 250 in RV-C (0 is none), 0 to 252 in IEC 61162-3.

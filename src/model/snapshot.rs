@@ -61,6 +61,17 @@ pub struct Origin {
     pub count: u8,
     /// Message, frame and bits, in words.
     pub from: String,
+    /// The number in the data that says which pack it is about, and the one that says which cell, sensor or source.
+    pub by: [Option<By>; 2],
+}
+
+/// A number in the data that says whose value a frame carries.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct By {
+    /// Its bits, in words.
+    pub bits: String,
+    /// The number of the first.
+    pub first: u64,
 }
 
 impl Origin {
@@ -70,14 +81,35 @@ impl Origin {
             && within(slot.pack, self.slot.pack, self.packs)
             && within(slot.index, self.slot.index, self.count)
     }
+
+    /// Message, frame and bits of one of the values that it gives, in words.
+    fn words(&self, slot: Slot) -> String {
+        let further = [slot.pack.saturating_sub(self.slot.pack), slot.index.saturating_sub(self.slot.index)];
+        let by = self.by.iter().zip(further).filter_map(|(by, further)| {
+            let By { bits, first } = by.as_ref()?;
+            Some(format!(", while {bits} are {}", first.saturating_add(u64::from(further))))
+        });
+        by.fold(self.from.clone(), |words, by| words + &by)
+    }
+
+    /// Every value that it gives.
+    pub fn slots(&self) -> impl Iterator<Item = Slot> {
+        let Self { slot, packs, count, .. } = *self;
+        let of = move |pack| (0..count).map(move |index| (pack, index));
+        (0..packs).flat_map(of).map(move |(pack, index)| Slot {
+            pack: slot.pack.saturating_add(pack),
+            index: slot.index.saturating_add(index),
+            ..slot
+        })
+    }
 }
 
 impl Snapshot {
     /// Every value that was heard with where it comes from, as far as a map in use gives it.
     #[must_use]
-    pub fn sources_of_values(&self) -> Vec<(Slot, &str)> {
+    pub fn sources_of_values(&self) -> Vec<(Slot, String)> {
         let origin = |slot: Slot| self.origins.iter().flat_map(|map| map.iter()).find(|origin| origin.gives(slot));
-        self.heard.iter().filter_map(|slot| Some((*slot, origin(*slot)?.from.as_str()))).collect()
+        self.heard.iter().filter_map(|slot| Some((*slot, origin(*slot)?.words(*slot)))).collect()
     }
 }
 
@@ -97,6 +129,9 @@ pub struct BusView {
 /// As a person reads it.
 impl std::fmt::Display for BusView {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.dialects.is_empty() {
+            f.write_str("nothing that is read")?;
+        }
         for (number, dialect) in self.dialects.iter().enumerate() {
             write!(f, "{}{dialect}", if number > 0 { " and " } else { "" })?;
         }

@@ -69,6 +69,7 @@ impl Setup {
             map: file.map(),
             dialect: self.dialect.or(file.dialect),
             reversed: file.reversed,
+            instances: file.instances.clone(),
             counters: file.counters(),
             events: file.events.clone(),
             filed: Some(filed),

@@ -26,6 +26,8 @@ pub struct Setup {
     pub dialect: Option<Dialect>,
     /// Positive current is discharge where a standard leaves the sign open.
     pub reversed: bool,
+    /// Battery instance of IEC 61162-3 that each pack is; empty: not said.
+    pub instances: Vec<u8>,
     /// Counts of each live counter of that map.
     pub counters: Vec<u64>,
     /// What was done to the bank, by its file.
@@ -128,6 +130,7 @@ impl Setup {
             dialect: self.dialect,
             reversed: self.reversed,
             packs: self.bank.as_ref().map(|bank| bank.packs.len()),
+            instances: self.instances.clone(),
             map: self.map.clone(),
             counters: self.counters.clone(),
         })

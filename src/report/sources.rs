@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 pub fn sources_text(snapshot: &Snapshot) -> String {
     let mut out = String::from("\nWhere values come from\n");
     for (slot, from) in snapshot.sources_of_values() {
-        wrap(&mut out, &format!("  {}: ", signal_name(slot)), from);
+        wrap(&mut out, &format!("  {}: ", signal_name(slot)), &from);
     }
     if !snapshot.never_sent.is_empty() {
         out += "\nPromised by the bank file and never sent\n";
@@ -24,6 +24,6 @@ pub fn sources_text(snapshot: &Snapshot) -> String {
 /// The same for programs: name and origin of each value.
 #[must_use]
 pub fn sources_json(snapshot: &Snapshot) -> Value {
-    let row = |(slot, from): (_, &str)| json!({ "name": signal_name(slot), "from": from });
+    let row = |(slot, from): (_, String)| json!({ "name": signal_name(slot), "from": from });
     snapshot.sources_of_values().into_iter().map(row).collect()
 }

@@ -340,3 +340,54 @@ fn a_log_given_for_a_bank_file_is_told_from_one() {
         assert!(ran.err.contains(what) && ran.err.contains("'cellwright bank template' prints one"), "{}", ran.err);
     }
 }
+
+/// A cell that is told by a number in the data, and the three of four that come.
+const BY_NUMBER: &str = "[[pack]]\ncells = 4\n[[signal]]\nrole = \"cell-voltage\"\nnumber = \"1..4\"\nid = \"7A0\"\n\
+    start = 8\nlength = 16\nscale = 0.001\nnumber-in = { start = 0, length = 8, first = 1 }\n";
+
+#[test]
+fn what_a_number_in_the_data_names_is_promised_and_has_its_source_one_by_one() {
+    let desk = Desk::new();
+    let second = |second: u32| {
+        (1..4)
+            .map(|cell| format!("({}.0{cell}0000) can0 7A0#0{cell}E50C\n", 1_768_435_200 + second))
+            .collect::<String>()
+    };
+    let log = desk.put("cells.log", (0..60).map(second).collect::<String>());
+    let bank = desk.put("boat.toml", BY_NUMBER);
+    let ran = cellwright(&["check", "--format", "json", "--sources", "--bank", &bank, &log]);
+    let report: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!(report["input"]["never_sent"], serde_json::json!(["pack1_cell4_voltage_v"]), "{}", ran.out);
+    let ran = cellwright(&["check", "--sources", "--bank", &bank, &log]);
+    for cell in 1..4 {
+        let told = format!("8 bits from bit 0 are {cell}");
+        let words = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            words.contains(&format!(
+                "pack1_cell{cell}_voltage_v: id 7A0, 16 bits from bit 8, count × 0.001, while {told}"
+            )),
+            "{words}"
+        );
+    }
+    assert!(ran.out.contains("Promised by the bank file and never sent\n  pack1_cell4_voltage_v"), "{}", ran.out);
+}
+
+#[test]
+fn a_bank_file_with_signals_says_that_no_standard_is_read_beside_them() {
+    let desk = Desk::new();
+    let frames = |second: u32| format!("({}.000000) can0 19FFFD46#0178090100943577\n", 1_768_435_200 + second);
+    let log = desk.put("both.log", (0..60).map(frames).collect::<String>());
+    let signal = "[[pack]]\ncells = 4\n[[signal]]\nrole = \"heater-on\"\nid = \"123\"\nstart = 0\nlength = 1\n";
+    let alone = desk.put("alone.toml", signal);
+    let said = cellwright(&["bank", "check", &alone]).out;
+    assert!(said.contains("What the bus speaks: the signals of this file; no open standard is read beside"), "{said}");
+    let ran = cellwright(&["check", &log, "--bank", &alone]);
+    let words = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("can0 speaks nothing that is read"), "{words}");
+    assert!(words.contains("frames that look like RV-C come and are not read"), "{words}");
+    assert!(words.contains("dialect = \"rv-c\", which reads both"), "{words}");
+    let both = desk.put("both.toml", format!("dialect = \"rv-c\"\n{signal}"));
+    let said = cellwright(&["bank", "check", &both]).out;
+    assert!(said.contains("What the bus speaks: RV-C, and the signals of this file"), "{said}");
+    assert!(cellwright(&["check", &log, "--bank", &both]).out.contains("can0 speaks RV-C (told so)"));
+}

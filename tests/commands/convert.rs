@@ -104,3 +104,37 @@ fn a_line_of_a_hundred_million_bytes_costs_a_row_and_no_memory() {
     assert!(ran.err.contains("1 rows became ") && ran.err.contains("2 rows refused: too long"), "{}", ran.err);
     assert!(!ran.err.contains('\u{1b}'));
 }
+
+#[test]
+fn a_table_with_the_newest_row_first_is_no_log() {
+    let desk = Desk::new();
+    let bank = desk.put(
+        "boat.toml",
+        "[[pack]]\ncells = 4\n[table]\n[[column]]\nrole = \"cell-voltage\"\nnumber = 1\nheading = \"Cell 1\"\n",
+    );
+    for rows in [3, 5000] {
+        let row = |row: i64| format!("2026-01-10 {:02}:{:02}:{:02},3.30\n", row / 3600, row / 60 % 60, row % 60);
+        let text: String = (0..rows).rev().map(row).collect();
+        let csv = desk.put("export.csv", format!("Time,Cell 1 [V]\n{text}"));
+        let ran = cellwright(&["convert", &csv, "--bank", &bank]);
+        assert_eq!(ran.code, 2, "{}", ran.err);
+        assert!(ran.err.contains("the table runs backwards in time"), "{}", ran.err);
+        assert!(ran.err.contains("Sort it by its time, the oldest row first"), "{}", ran.err);
+        assert!(ran.out.len() < 10_000, "given up soon");
+    }
+}
+
+#[test]
+fn what_a_table_became_is_judged_with_the_bank_file_of_the_table_whatever_else_that_says() {
+    let desk = Desk::new();
+    let more = "\n[[signal]]\nrole = \"pack-voltage\"\nid = \"123\"\nstart = 0\nlength = 16\nscale = 0.01\n";
+    let text = format!("dialect = \"file\"\n{BANK}{more}");
+    let (bank, csv) = (desk.put("boat.toml", text), desk.put("winter.csv", table()));
+    let log = desk.put("winter.log", cellwright(&["convert", &csv, "--bank", &bank]).out);
+    let checked = cellwright(&["check", "--format", "json", "--bank", &bank, &log]);
+    let report: Value = serde_json::from_str(&checked.out).unwrap();
+    let found: Vec<_> = report["findings"].as_array().unwrap().iter().map(|finding| &finding["code"]).collect();
+    assert_eq!(found, ["cold-charge"], "{}", checked.out);
+    assert_eq!(checked.code, 1);
+    assert_eq!(report["input"]["never_sent"], serde_json::json!(["pack1_pack_voltage_v"]));
+}

@@ -1,7 +1,8 @@
 //! What hostile bytes are thrown at. Each target takes any bytes and may neither panic nor grow; libFuzzer and
 //! `tests/hostile.rs` call the same functions.
 
-use cellwright::bank::parse as parse_bank;
+use cellwright::bank::{Table, parse as parse_bank};
+use cellwright::convert::Converter;
 use cellwright::decode::{Decoder, DecoderState};
 use cellwright::layout::dbc::{self, DbcMap};
 use cellwright::layout::{CompiledMap, own};
@@ -12,6 +13,7 @@ use cellwright::wire::Interfaces;
 use cellwright::wire::envelope::{self, Deframer};
 use cellwright::wire::serial_can::Lines;
 use cellwright::wire::textlog::{Line, LineParser, write_line};
+use jiff::tz::TimeZone;
 use std::sync::OnceLock;
 
 /// Takes any bytes.
@@ -30,6 +32,7 @@ pub(crate) const TARGETS: &[(&str, Target)] = &[
     ("dbc", dbc),
     ("bank", bank),
     ("survey", survey),
+    ("convert", convert),
 ];
 
 /// Bytes of a serial line: read whole and read in pieces gives the same, and what was read can be written and
@@ -329,4 +332,64 @@ pub(crate) fn survey(data: &[u8]) {
         let file = parse_bank(&text, |_| Err("no such file".into())).expect("a draft is a bank file");
         assert!(file.map().is_some_and(|map| !beside(&found, &map).is_empty()));
     }
+}
+
+/// Any bytes as a whole table, its first line that has a column for the time as the heading: the rows become frames of
+/// our own format whose values lie within their bounds or are none, in the order of time; what is refused says why in
+/// words that a terminal may show.
+pub(crate) fn convert(data: &[u8]) {
+    let mut last = Stamp::MIN;
+    for (table, bank) in table_layouts() {
+        let mut lines = data.split(|byte| *byte == b'\n');
+        let heading = lines.by_ref().map(|line| Converter::new(table, bank, TimeZone::UTC, line));
+        let mut converter = match heading.take(200).find_map(Result::transpose) {
+            Some(Ok(converter)) => converter,
+            Some(Err(error)) => {
+                let text = error.to_string();
+                assert_eq!(clean(&text, usize::MAX), text);
+                assert!(!text.contains("one of ;") && !text.ends_with("one of "), "{text}");
+                continue;
+            }
+            None => continue,
+        };
+        for line in lines {
+            let row = converter.row(line, |stamp, frame| {
+                assert!(stamp >= last || last == Stamp::MIN, "{stamp} after {last}");
+                last = stamp;
+                let message = map().find(frame.id).filter(|_| frame.len() == 8);
+                let hello = own::split(frame.id).is_some_and(|(group, _)| group == own::HELLO);
+                assert!(message.is_some() || hello, "{frame:?}");
+                message.into_iter().flat_map(|message| map().values(message, &frame)).for_each(|(slot, value)| {
+                    let (low, high) = slot.quantity.bounds();
+                    let is_beyond = matches!(value, Value::Present(number) if !(low..=high).contains(&number));
+                    assert!(!is_beyond, "{slot:?} {value:?}");
+                });
+            });
+            if let Err(reason) = row {
+                assert!(!reason.words().is_empty());
+            }
+        }
+        last = Stamp::MIN;
+    }
+}
+
+/// How tables are laid out: times as a count and as stamps, marks found and told.
+fn table_layouts() -> &'static [(Table, Bank)] {
+    static LAYOUTS: OnceLock<Vec<(Table, Bank)>> = OnceLock::new();
+    const COLUMNS: &str = "[[pack]]\ncells = 2\ncapacity = 100\n\
+        [[column]]\nrole = \"cell-voltage\"\nnumber = \"1..2\"\nheading = \"Cell {1..2}\"\n\
+        [[column]]\nrole = \"current\"\nheading = \"Current\"\ncurrent = \"discharge-positive\"\n\
+        [[column]]\nrole = \"heater-on\"\nheading = \"Heater\"\n";
+    LAYOUTS.get_or_init(|| {
+        let heads = [
+            "[table]\ncount = \"seconds\"\n",
+            "[table]\ndecimal = \",\"\nseparator = \",\"\n",
+            "[table]\nformat = \"%d.%m.%Y %H:%M:%S\"\nseparator = \"tab\"\n",
+        ];
+        let layout = |head: &str| {
+            let file = parse_bank(&format!("{head}{COLUMNS}"), |_| Err("no such file".into())).expect("a bank file");
+            (file.table.expect("a table"), file.bank)
+        };
+        heads.into_iter().map(layout).collect()
+    })
 }

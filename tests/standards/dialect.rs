@@ -146,3 +146,67 @@ fn groups_that_are_sent_when_asked_are_said_to_be_missing_for_that_reason() {
     bus.say(0x1_FDDD, 0x46, [1, 1, 3, 0xD5, 0x11, 0x0D, 0x41, 0xFF]);
     assert!(!remarks(&bus).contains("Cell voltages"), "{}", remarks(&bus));
 }
+
+#[test]
+fn a_current_that_the_standard_itself_turns_over_is_not_turned_again() {
+    // 37.6 A of discharge: a count of 1 mA above the middle.
+    let drawn = [1, 120, 0x09, 0x01, 0xE0, 0x26, 0x36, 0x77];
+    for dialect in [None, Some(Dialect::RvC)] {
+        for reversed in [false, true] {
+            let mut bus = Bus::new(Settings { dialect, reversed, ..Settings::default() });
+            assert_eq!(number(&bus.say(0x1_FFFD, 0x46, drawn), 0, Q::Current, 0), -37.6);
+            let said = "turns nothing over here: RV-C itself says that discharge is positive";
+            assert_eq!(remarks(&bus).contains(said), reversed, "{}", remarks(&bus));
+        }
+    }
+}
+
+#[test]
+fn a_remark_says_which_way_round_a_current_is_taken() {
+    for (reversed, taken) in [(false, "taken as charging"), (true, "taken as discharging, as the bank file says")] {
+        let mut bus = Bus::new(Settings { reversed, ..Settings::default() });
+        bus.say(0x1_F214, 0x46, battery(0));
+        assert!(remarks(&bus).ends_with(&format!("A positive current is {taken}")), "{}", remarks(&bus));
+    }
+}
+
+#[test]
+fn without_a_word_about_instances_their_numbers_count_and_what_that_leaves_out_is_said() {
+    let mut bus = Bus::new(Settings { packs: Some(2), ..Settings::default() });
+    assert_eq!(number(&bus.say(0x1_F214, 0x46, battery(1)), 1, Q::PackVoltage, 0), 13.3);
+    assert_eq!(bus.say(0x1_F214, 0x46, battery(2)), []);
+    let told = remarks(&bus);
+    assert!(
+        told.contains("battery instances heard and not read: 2. Without 'instance' in [[pack]] instance 0"),
+        "{told}"
+    );
+    assert!(told.contains("nothing is heard here of pack 1 (instance 0)"), "{told}");
+}
+
+#[test]
+fn a_bank_file_says_which_instance_is_which_pack() {
+    let mut bus = Bus::new(Settings { packs: Some(2), instances: vec![1, 2], ..Settings::default() });
+    assert_eq!(bus.say(0x1_F214, 0x46, battery(0)), [], "the battery for starting");
+    assert_eq!(number(&bus.say(0x1_F214, 0x46, battery(2)), 1, Q::PackVoltage, 0), 13.3);
+    assert!(remarks(&bus).contains("nothing is heard here of pack 1 (instance 1)"), "{}", remarks(&bus));
+    assert_eq!(number(&bus.say(0x1_F214, 0x46, battery(1)), 0, Q::PackVoltage, 0), 13.3);
+    let told = remarks(&bus);
+    assert!(told.contains("heard and not read, since no [[pack]] of the bank file names them: 0"), "{told}");
+    assert!(!told.contains("nothing is heard"), "{told}");
+    let mut bus = Bus::new(Settings { packs: Some(1), instances: vec![1], ..Settings::default() });
+    assert_eq!(bus.say(0x1_F214, 0x46, battery(0)), []);
+    assert_eq!(number(&bus.say(0x1_F214, 0x46, battery(1)), 0, Q::PackVoltage, 0), 13.3, "the house bank");
+}
+
+#[test]
+fn where_a_value_of_a_standard_comes_from_names_the_bytes_that_say_whose_it_is() {
+    let mut bus = Bus::found();
+    bus.say(0x1_FFFD, 0x46, source(1, 120));
+    let origins = bus.decoder.origins();
+    let cell = origins.iter().flat_map(|map| map.iter()).find(|origin| origin.slot.quantity == Q::CellVoltage);
+    let from = &cell.expect("cell detail").from;
+    assert!(
+        from.ends_with("battery by 8 bits from bit 0, module by 8 bits from bit 8, cell by 8 bits from bit 16"),
+        "{from}"
+    );
+}
