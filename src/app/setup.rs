@@ -26,7 +26,9 @@ pub(super) fn setup(bank: Option<&Path>, dialect: Option<Dialect>) -> anyhow::Re
     Ok(match bank {
         Some(path) => {
             let mut file = bank_file(path)?;
-            file.dialect = dialect.or(file.dialect); // so that a recording tells it too
+            // The log that `convert` makes of a table is in our own format, which goes beside signals but not beside "file".
+            let of_table = file.table.is_some() && file.dialect == Some(Dialect::File);
+            file.dialect = dialect.or(file.dialect.filter(|_| !of_table)); // so that a recording tells it too
             setup.with(Filed::new(&file).context("with every signal written out")?)
         }
         None => setup,

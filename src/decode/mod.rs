@@ -68,7 +68,7 @@ pub struct Decoder {
     file: Option<Arc<CompiledMap>>,
     /// Where the values of that map come from.
     file_origins: Option<Arc<[Origin]>>,
-    /// Frames of our own format are read: not when a standard was told.
+    /// Frames of our own format are read: not when another dialect was told.
     reads_own: bool,
     choice: Choice,
     /// Counts of each live counter.
@@ -92,7 +92,7 @@ impl Decoder {
             Standard::of(dialect);
         });
         let Settings { dialect, reversed, packs, instances, map: file, counters } = settings;
-        let reads_own = dialect.is_none_or(|told| Standard::of(told).is_none());
+        let reads_own = dialect.is_none_or(|told| told == Dialect::Own);
         let dialect = dialect.or(file.as_ref().map(|_| Dialect::File));
         Self {
             map: Arc::new(format::compile()),

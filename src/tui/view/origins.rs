@@ -15,7 +15,7 @@ pub(super) fn all(app: &App, width: usize) -> Vec<Line<'static>> {
     let sources = app.snapshot.sources_of_values();
     let of_open = |pack: u8| usize::from(pack) == app.open_pack;
     for (slot, from) in sources.iter().filter(|(slot, _)| of_open(slot.pack)) {
-        lines.extend(beside(&format!(" {slot}"), &from, LABEL, width).into_iter().map(|text| line(&text, Role::Plain)));
+        lines.extend(beside(&format!(" {slot}"), from, LABEL, width).into_iter().map(|text| line(&text, Role::Plain)));
     }
     if sources.is_empty() {
         lines.push(line(" Nothing has been read yet", Role::Quiet));
