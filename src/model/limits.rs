@@ -253,7 +253,7 @@ limits! {
     LeadSharedMinutes "balance-lead-fault.shared-minutes" = 5.0 "min" [0.0, 600.0] Judgement, "For this long";
     LeadSharedRate "balance-lead-fault.shared-rate" = 0.1 "C" [0.01, 2.0] Judgement, "At less current than this";
     LeadPlateauLow "balance-lead-fault.plateau-from" = 3.2 "V" [2.5, 3.4] Computed("the open-circuit table of docs/sources.md"), "With the other cells above this";
-    LeadPlateauHigh "balance-lead-fault.plateau-to" = 3.38 "V" [3.3, 3.6] Computed("the open-circuit table of docs/sources.md"), "And below this";
+    LeadPlateauHigh "balance-lead-fault.plateau-to" = 3.36 "V" [3.3, 3.6] Computed("the open-circuit table of docs/sources.md"), "And below this";
     FiledSeriesVolts "bank-description.series" = 3.4 "V" [3.3, 3.8] Computed("the open-circuit table of docs/sources.md"), "With pack voltage only: a pack cannot stand above this per cell while it is drawn from: more cells than described";
     FiledSeriesMinutes "bank-description.series-minutes" = 30.0 "min" [1.0, 600.0] Judgement, "For this long";
     FiledSeriesRate "bank-description.series-rate" = 0.05 "C" [0.005, 1.0] Judgement, "Drawing more than this";

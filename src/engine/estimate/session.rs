@@ -17,6 +17,8 @@ const SMOOTH_SECS: f64 = 20.0;
 const STANDS: f64 = 0.015;
 /// Below this nothing is held, V per cell.
 const HELD_FROM: f64 = 3.37;
+/// Less than this is no current: what is smoothed never quite comes to nothing, C; judgement.
+const NOTHING: f64 = 1e-4;
 /// A session ends when nothing has charged for this long, s.
 const ENDS_SECS: f64 = 1800.0;
 /// Voltages and temperatures lie on one line when they are no further from it than this, V per cell (root mean square).
@@ -107,7 +109,7 @@ impl Sessions {
         if self.now.is_none() && charges {
             self.now = Some(Session::begin(view.now));
         }
-        let small = amps > 0.0 && amps < limits.get(L::SessionSmallRate) * capacity;
+        let small = amps > NOTHING * capacity && amps < limits.get(L::SessionSmallRate) * capacity;
         let Some(session) = &mut self.now else { return };
         session.bulk = session.bulk.max(amps);
         if charges || (small && volts >= HELD_FROM) {
@@ -115,7 +117,8 @@ impl Sessions {
         }
         session.count_restart(small, amps > band && amps >= limits.get(L::SessionSmallRate) * capacity, volts);
         self.stand = if small && volts >= HELD_FROM { Some(Stand::go_on(self.stand, volts, view)) } else { None };
-        if let Some(held) = self.stand.and_then(|stand| stand.held(limits)) {
+        let flows = current.amps > 0.0; // what is smoothed follows a while after the charge has ended
+        if let Some(held) = self.stand.and_then(|stand| stand.held(limits)).filter(|_| flows) {
             session.take(held, amps);
         }
         self.look_for_end(view.now);
@@ -313,6 +316,26 @@ mod tests {
                 (session.end.since(session.begin) / HOUR - 8.0).abs() < 0.1 && session.restarts == 0,
                 "{session:?}"
             );
+        }
+    }
+
+    #[test]
+    fn a_full_bank_at_rest_holds_no_voltage_and_does_not_float() {
+        for step in [1.0, 60.0] {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 6.0 * HOUR, step, |t, bus| {
+                let h = t / HOUR;
+                let (mean, amps) = match h {
+                    h if h < 1.0 => (3.33, 30.0),
+                    h if h < 2.0 => (3.55, (30.0 * (-(h - 1.0) / 0.2).exp()).max(0.4)),
+                    _ => (3.545 - 0.01 * (h - 2.0), 0.0),
+                };
+                bus.cells(&[mean; 4]);
+                bus.current(amps);
+            });
+            let session = *story.engine.packs[0].estimates.habits.sessions.latest().unwrap();
+            assert!((session.end.since(session.begin) / HOUR - 2.0).abs() < 0.1, "{session:?}");
+            assert!((session.tail.unwrap() - 0.4).abs() < 0.05 && session.float.is_none(), "{session:?}");
         }
     }
 

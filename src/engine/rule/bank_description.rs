@@ -97,7 +97,8 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 fn met(bench: &Bench, filed: f64) -> Met {
     let (limits, estimates) = (bench.limits, &bench.pack.estimates);
-    let offset = assumed(filed, limits);
+    let learnt = estimates.soc.learnt_offset().map_or(0.0, |learnt| learnt.amps.abs() + learnt.half);
+    let offset = assumed(filed, limits).max(learnt);
     let room = limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
     let beyond = limits.get(L::FiledMeasured) * filed;
     Met {
@@ -292,6 +293,28 @@ mod tests {
         assert!(told.text.contains("or the current sensor reads too much"), "{}", told.text);
         let figures: Vec<Fact> = told.evidence.0.iter().map(|(fact, _)| *fact).collect();
         assert_eq!(figures, [Fact::FiledAh, Fact::OneWayAh], "its own and no other kind's");
+    }
+
+    #[test]
+    fn what_a_learnt_offset_makes_in_two_days_is_no_larger_bank() {
+        let told = |offset: f64, drawn: f64| {
+            let mut story = Story::new(four_cells());
+            story.run(0.0, 9.5 * 86_400.0, 60.0, |t, bus| {
+                let h = t / 3600.0 % 24.0;
+                let (volts, amps) = match h {
+                    _ if t > 7.5 * 86_400.0 => (3.28, -drawn / 48.0),
+                    h if h < 10.0 => (3.28, -3.0),
+                    h if h < 11.5 => (3.40, 18.0),
+                    h if h < 14.0 => (3.55, (8.0 * (-(h - 11.5) / 0.75).exp()).max(0.3)),
+                    _ => (3.33, 0.0),
+                };
+                bus.cells(&[volts; 4]);
+                bus.current(amps + offset);
+            });
+            story.found_of("bank-description").len()
+        };
+        assert_eq!(told(-0.9, 85.0), 0, "128 Ah by the sensor, 85 Ah less what it reads at zero");
+        assert_eq!(told(0.0, 128.0), 1);
     }
 
     /// Drawn at 20 A for hours while the BMS counts by a capacity of its own; the bank is described with 100 Ah.
