@@ -229,8 +229,8 @@ fn gain_words(told: &Told) -> String {
     let (percent, way) = (100.0 * (after / before - 1.0).abs(), if after < before { "less" } else { "more" });
     format!(
         "Within weeks the measured capacity of {} went from {before:.0} to {after:.0} Ah, and the resistance of all its cells to \
-         {:.2} times what it was: by one factor. So the current sensor reads about {percent:.0} % {way} than before, and the \
-         bank itself is as it was.",
+         {:.2} times what it was: by one factor. Most likely the current sensor reads about {percent:.0} % {way} than before, \
+         and the bank itself is as it was.",
         told.subject,
         fact(Fact::ResistanceFactor)
     )
