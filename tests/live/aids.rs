@@ -7,9 +7,11 @@ use portable_pty::{MasterPty, PtySize, native_pty_system};
 use rustix::process::{Pid, Signal, kill_process};
 use std::fs;
 use std::io::{Read, Write};
+use std::os::unix::fs::symlink;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
+use tempfile::TempDir;
 
 /// Frames of an invented bank, round and round.
 pub(crate) fn frames() -> impl Iterator<Item = Frame> {
@@ -40,6 +42,9 @@ pub(crate) fn records(frames: impl Iterator<Item = Frame>) -> Vec<u8> {
 
 /// A serial adapter: what is written here arrives at the port.
 pub(crate) struct Adapter {
+    /// Holds the link, and goes before the port does: the number of a port that is gone is given to another test's, and a
+    /// program that waits for its own would open that.
+    _dir: TempDir,
     master: Box<dyn MasterPty + Send>,
     writer: Box<dyn Write + Send>,
     pub(crate) port: PathBuf,
@@ -48,9 +53,11 @@ pub(crate) struct Adapter {
 impl Adapter {
     pub(crate) fn plug_in() -> Self {
         let pair = native_pty_system().openpty(PtySize::default()).expect("a pseudo-terminal");
-        let port = pair.master.tty_name().expect("it has a name");
+        let dir = tempfile::tempdir().expect("a folder");
+        let port = dir.path().join("port");
+        symlink(pair.master.tty_name().expect("it has a name"), &port).expect("a link");
         let writer = pair.master.take_writer().expect("a writer");
-        Self { master: pair.master, writer, port }
+        Self { _dir: dir, master: pair.master, writer, port }
     }
 
     pub(crate) fn send(&mut self, bytes: &[u8]) {
