@@ -134,6 +134,13 @@ impl Watch {
         wait(words, || self.said().contains(words), || self.said());
     }
 
+    /// Waits until so many lines are in its recording.
+    pub(crate) fn wait_for_lines(&self, count: usize) {
+        let lines =
+            || fs::read(self.dir.path().join("r.log")).unwrap_or_default().iter().filter(|b| **b == b'\n').count();
+        wait("a recording of what was sent", || lines() >= count, || format!("{} lines", lines()));
+    }
+
     /// Ends it by a signal; its exit code.
     pub(crate) fn stop(&mut self) -> i32 {
         std::thread::sleep(Duration::from_millis(400)); // what was sent last arrives

@@ -30,6 +30,7 @@ fn what_came_over_a_serial_line_equals_its_recording() {
         std::thread::sleep(Duration::from_millis(4));
     }
     watch.wait_for("listening at 115200 bit/s");
+    watch.wait_for_lines(598);
     let code = watch.stop();
     let said = watch.equals_its_recording(code);
     let frames = said["input"]["frames"].as_u64().unwrap();
