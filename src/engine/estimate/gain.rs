@@ -6,13 +6,13 @@ use super::resistance::Resistance;
 use crate::model::limits::{L, Limits};
 use serde::{Deserialize, Serialize};
 
-/// What is compared lies no further apart than this, days: over more, cells age.
+/// What is compared lies no further apart than this, days: over more, cells age (judgement).
 const WITHIN_DAYS: f64 = 60.0;
 /// By this share the product of capacity and resistance may change and count as the same (judgement).
 const ALIKE: f64 = 0.05;
-/// A change by more than this factor is a parallel string that is gone, or another bank.
+/// A change by more than this factor is a parallel string that is gone, or another bank (judgement).
 const NO_MORE_THAN: f64 = 1.5;
-/// The resistance is known when its readings leave less than this share open.
+/// The resistance is known when its readings leave less than this share open (judgement).
 const KNOWN: f64 = 0.03;
 
 /// Capacity and resistance as they were measured together.
