@@ -52,9 +52,21 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         let sensors = search.sensors(&moved, &taken, &found.roles);
         of_sensors(&views, &sensors, &mut found.roles);
     }
+    let cells = count_cells(&found.roles);
     found.roles = in_bits_of_their_own(std::mem::take(&mut found.roles));
+    if count_cells(&found.roles) < cells {
+        // a pack without one of its cells is none that a bank file could describe
+        let why = "what moves together lies in the bits of something else".into();
+        (found.packs, found.roles) = (0, Vec::new());
+        found.open.push(open(Quantity::CellVoltage, why, known));
+        return found;
+    }
     say_open(&mut found, &scales, known);
     found
+}
+
+fn count_cells(roles: &[Role]) -> usize {
+    roles.iter().filter(|role| role.slot.quantity == Quantity::CellVoltage).count()
 }
 
 /// What temperatures are looked for with.

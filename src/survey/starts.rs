@@ -124,11 +124,12 @@ impl Start {
 }
 
 /// A run that begins at a byte with as many more bits at its top as are always copies of its sign (0 when it has
-/// none), up to the next byte, if all of them are.
+/// none), up to the next byte, if all of them are and none of them tells a choice.
 pub(super) fn grown(view: &View, run: Run, limit: u16) -> Run {
     let end = run.end().next_multiple_of(8).min(limit);
     let len = (end - run.low).min(32) as u8;
     let longer = Run { len, ..run };
     let same = |&at: &u32| run.number(view.data(at)) == longer.number(view.data(at));
-    if run.low.is_multiple_of(8) && len > run.len && view.frames.iter().all(same) { longer } else { run }
+    let is_longer = run.low.is_multiple_of(8) && len > run.len && view.is_own(&longer);
+    if is_longer && view.frames.iter().all(same) { longer } else { run }
 }

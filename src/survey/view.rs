@@ -1,7 +1,7 @@
 //! A message as the search sees it: its frames (of one choice of a multiplexor), how often each bit changes, and
 //! which frame stands at each point of one common row of moments.
 
-use super::bits::{Run, place};
+use super::bits::{Run, overlap, place};
 use super::coarse::{self, Coarse};
 use super::keep::{Keep, Kept, Key};
 use super::mux::{self, Mux};
@@ -144,15 +144,17 @@ impl<'a> View<'a> {
         f64::from(last - first) * 1e-3 / self.frames.len().max(2) as f64
     }
 
-    /// Whether a run may be looked at here: not with bits that belong to the choices in a view of the whole, and
-    /// with at least one of them in a view of a choice.
+    /// Whether a run may be looked at here: not with bits that belong to the choices in a view of the whole; with at
+    /// least one of them in a view of a choice, and with none of those that choose.
     pub(super) fn is_own(&self, run: &Run) -> bool {
         if self.split.is_empty() {
             return true;
         }
+        let bytes = self.bytes();
+        let meets = |choice: &Choice| overlap(&choice.run.mask(bytes), &run.mask(bytes));
         let split = (run.low..run.end())
-            .any(|bit| self.split.get(usize::from(place(run.big, bit, self.bytes()))).copied().unwrap_or(false));
-        split == self.choice.is_some()
+            .any(|bit| self.split.get(usize::from(place(run.big, bit, bytes))).copied().unwrap_or(false));
+        split == self.choice.is_some() && !self.choice.as_ref().is_some_and(meets)
     }
 
     /// The run's number at each point of the row; NaN where none is fresh.
