@@ -1,8 +1,0 @@
-//! libFuzzer's way into [`targets::dbc`].
-#![no_main]
-
-#[path = "../targets.rs"]
-#[allow(dead_code)] // each target uses its own
-mod targets;
-
-libfuzzer_sys::fuzz_target!(|data: &[u8]| targets::dbc(data));
