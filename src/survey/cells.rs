@@ -238,8 +238,7 @@ fn straggler(views: &[View], guesses: &[&Cell], kept: &[Cell], (mean, lag): (&[f
 impl Cell {
     fn shares_bits(&self, other: &Cell, views: &[View]) -> bool {
         let (Some(a), Some(b)) = (views.get(self.view), views.get(other.view)) else { return true };
-        let apart = a.key != b.key || a.choice.is_some() && b.choice.is_some() && a.choice != b.choice;
-        !apart && overlap(&self.run.mask(a.bytes()), &other.run.mask(b.bytes()))
+        !a.is_apart_from(b) && overlap(&self.run.mask(a.bytes()), &other.run.mask(b.bytes()))
     }
 }
 

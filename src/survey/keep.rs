@@ -59,6 +59,11 @@ pub(super) struct Keep {
 }
 
 impl Keep {
+    /// Whether an id is heard on another interface too.
+    pub(super) fn is_elsewhere(&self, id: Id, channel: u8) -> bool {
+        self.messages.keys().any(|key| key.id == id && key.channel != channel)
+    }
+
     pub(super) fn push(&mut self, stamp: Stamp, frame: &Frame) {
         if !matches!(frame.kind, FrameKind::Data | FrameKind::Fd(_)) || frame.is_empty() {
             return;

@@ -25,10 +25,7 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         Found { frames: keep.frames, messages: keep.messages.len(), seconds: keep.seconds(), ..Found::default() };
     let bank = match likeliest_bank(&views, row, known) {
         Ok(bank) => bank,
-        Err(why) => {
-            found.open.push(open(Quantity::CellVoltage, why.into(), known));
-            return found;
-        }
+        Err(why) => return nothing(found, why, LISTEN),
     };
     let LikelyBank { packs, mut taken, moved } = bank;
     found.packs = packs.packs.len() as u8;
@@ -52,17 +49,26 @@ pub(super) fn find(keep: &Keep, known: &Known) -> Found {
         let sensors = search.sensors(&moved, &taken, &found.roles);
         of_sensors(&views, &sensors, &mut found.roles);
     }
-    let cells = count_cells(&found.roles);
-    found.roles = in_bits_of_their_own(std::mem::take(&mut found.roles));
+    let wanted = std::mem::take(&mut found.roles);
+    let cells = count_cells(&wanted);
+    let once: Vec<Role> = wanted.into_iter().filter(|role| !keep.is_elsewhere(role.id, role.channel)).collect();
+    if count_cells(&once) < cells {
+        let why =
+            "the ids of its cells are heard on more than one interface, and a bank file does not tell these apart";
+        return nothing(found, why, "Survey each interface alone: of a log, the lines that name it");
+    }
+    found.roles = in_bits_of_their_own(once);
     if count_cells(&found.roles) < cells {
-        // a pack without one of its cells is none that a bank file could describe
-        let why = "what moves together lies in the bits of something else".into();
-        (found.packs, found.roles) = (0, Vec::new());
-        found.open.push(open(Quantity::CellVoltage, why, known));
-        return found;
+        return nothing(found, "what moves together stands in the bits of something else", LISTEN);
     }
     say_open(&mut found, &scales, known);
     found
+}
+
+/// A bank of which no cell is found, or not every one, is none that a bank file could describe.
+fn nothing(found: Found, why: &str, settle: &'static str) -> Found {
+    let cells = Open { what: Quantity::CellVoltage, why: why.into(), settle };
+    Found { packs: 0, roles: Vec::new(), open: vec![cells], ..found }
 }
 
 fn count_cells(roles: &[Role]) -> usize {
@@ -140,12 +146,14 @@ fn say_open(found: &mut Found, scales: &[f64], known: &Known) {
     }
 }
 
+/// What would settle which fields are cells.
+const LISTEN: &str =
+    "Listen for an hour in which loads and a charger go on and off; see that the pack's bus is this one";
+
 /// What would settle a quantity that is open.
 fn open(what: Quantity, why: String, known: &Known) -> Open {
     let settle = match what {
-        Quantity::CellVoltage => {
-            "Listen for an hour in which loads and a charger go on and off; see that the pack's bus is this one"
-        }
+        Quantity::CellVoltage => LISTEN,
         Quantity::PackVoltage => "Compare with a meter at the pack's terminals while a load goes on and off",
         Quantity::Current if known.capacity.is_some() => {
             "Switch a load of known power on and off, then the charger, and compare with a clamp meter"

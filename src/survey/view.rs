@@ -118,6 +118,13 @@ impl<'a> View<'a> {
         self.kept.data.get(at as usize * bytes..(at as usize + 1) * bytes).unwrap_or(&[])
     }
 
+    /// Whether no frame can belong to both: a bank file tells messages by id and choice, and not by length.
+    pub(super) fn is_apart_from(&self, other: &Self) -> bool {
+        let is_other_id = (self.key.channel, self.key.id) != (other.key.channel, other.key.id);
+        let other_choice = |one: Choice, other: Choice| one.run == other.run && one.number != other.number;
+        is_other_id || self.choice.zip(other.choice).is_some_and(|(one, other)| other_choice(one, other))
+    }
+
     pub(super) fn bytes(&self) -> usize {
         usize::from(self.key.bytes)
     }

@@ -49,9 +49,7 @@ impl Taken {
         let mask = run.mask(own.bytes());
         self.0.iter().any(|(other, taken)| {
             let Some(other) = views.get(*other) else { return false };
-            let apart =
-                other.key != own.key || other.choice.is_some() && own.choice.is_some() && other.choice != own.choice;
-            !apart && overlap(taken, &mask)
+            !other.is_apart_from(own) && overlap(taken, &mask)
         })
     }
 }

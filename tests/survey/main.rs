@@ -106,6 +106,26 @@ fn quiet_day(scenario: &str, sample: f64, known: &Known) -> Found {
     survey.find(known)
 }
 
+/// Two batteries of one kind, each on an interface of its own with the ids of the other: a bank file tells messages by
+/// their ids, so that no draft could tell the one from the other, and none is made.
+#[test]
+fn ids_that_are_heard_on_two_interfaces_are_no_bank() {
+    let day = |seed| Simulation::new("hot-locker", Options { seed, days: Some(1.0), sample: Some(10.0) });
+    let (one, other) = (day(1).expect("the scenario is there"), day(2).expect("the scenario is there"));
+    let mut survey = Survey::new();
+    for (first, second) in one.zip(other) {
+        for (channel, input) in [(0, first), (1, second)] {
+            if let Body::Frame(frame) = input.body {
+                survey.push(input.stamp, &frame.on(channel));
+            }
+        }
+    }
+    let found = survey.find(&Known { capacity: Some(200.0), celsius: Some(30.0) });
+    assert_eq!((found.packs, found.roles.len()), (0, 0), "{:?}", places(&found));
+    let open: Vec<String> = found.open.iter().map(|open| format!("{}: {}", open.what.name(), open.why)).collect();
+    assert!(open.iter().any(|line| line.contains("more than one interface")), "{open:?}");
+}
+
 /// Quantity, message, first bit and scale of every role, in the order in which they were found.
 fn places(found: &Found) -> Vec<(Quantity, Id, u16, f64)> {
     found.roles.iter().map(|role| (role.slot.quantity, role.id, role.field.start, role.field.scale)).collect()
