@@ -24,6 +24,29 @@ def open_circuit(s):
     )  # fmt: skip
 
 
+def parameters():
+    """PyBaMM's parameter set with that open-circuit curve, and the ends of its electrodes' range: negative empty and
+    full, positive full and empty."""
+    values = pybamm.ParameterValues("Prada2013")
+    x0, x1, y1, y0 = pybamm.lithium_ion.ElectrodeSOHSolver(values).get_min_max_stoichiometries()
+    negative = values["Negative electrode OCP [V]"]
+
+    def positive(sto):
+        s = (sto - y0) / (y1 - y0)
+        return open_circuit(s) + negative(x0 + s * (x1 - x0))
+
+    values["Positive electrode OCP [V]"] = positive
+    values["Upper voltage cut-off [V]"], values["Lower voltage cut-off [V]"] = 6.0, 0.5
+    return values, (x0, x1, y1, y0)
+
+
+def simulation(values, current, contact):
+    """A cell of these parameters under a current in A (positive discharging), with a contact resistance in ohm."""
+    values["Current function [A]"], values["Contact resistance [Ohm]"] = current, contact
+    model = pybamm.lithium_ion.SPM({"contact resistance": "true"})
+    return pybamm.Simulation(model, parameter_values=values, solver=pybamm.IDAKLUSolver())
+
+
 class Cell:
     """A cell of `capacity` (1: that of the pack) at state of charge `soc`."""
 
@@ -33,26 +56,15 @@ class Cell:
     def run(self, times, amps, connection=0.0):
         """Volts and state of charge at each time, under the pack's current in A (positive charging, straight between
         the times); the connection in mΩ is inside of the measured voltage."""
-        values = pybamm.ParameterValues("Prada2013")
-        x0, x1, y1, y0 = pybamm.lithium_ion.ElectrodeSOHSolver(values).get_min_max_stoichiometries()
-        negative = values["Negative electrode OCP [V]"]
-
-        def positive(sto):
-            s = (sto - y0) / (y1 - y0)
-            return open_circuit(s) + negative(x0 + s * (x1 - x0))
-
+        values, (x0, x1, y1, y0) = parameters()
         holds = ah_between(values, x0, x1)
-        values["Positive electrode OCP [V]"] = positive
         for side, sto in (("negative", x0 + self.soc * (x1 - x0)), ("positive", y0 + self.soc * (y1 - y0))):
             most = values[f"Maximum concentration in {side} electrode [mol.m-3]"]
             values[f"Initial concentration in {side} electrode [mol.m-3]"] = sto * most
         scale = holds / (CAPACITY * self.capacity)  # amperes of the parameter set's cell for one of the pack
-        values["Current function [A]"] = pybamm.Interpolant(times, -amps * scale, pybamm.t)
-        values["Contact resistance [Ohm]"] = (CONTACT / self.capacity + connection) * 1e-3 / scale
-        values["Upper voltage cut-off [V]"], values["Lower voltage cut-off [V]"] = 6.0, 0.5
-        model = pybamm.lithium_ion.SPM({"contact resistance": "true"})
-        simulation = pybamm.Simulation(model, parameter_values=values, solver=pybamm.IDAKLUSolver())
-        solution = simulation.solve(times)
+        current = pybamm.Interpolant(times, -amps * scale, pybamm.t)
+        contact = (CONTACT / self.capacity + connection) * 1e-3 / scale
+        solution = simulation(values, current, contact).solve(times)
         if solution.t[-1] < times[-1] - 1:
             raise SystemExit(f"PyBaMM ended after {solution.t[-1]:.0f} of {times[-1]:.0f} s: {solution.termination}")
         hours = np.diff(times) / 3600

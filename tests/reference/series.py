@@ -14,7 +14,7 @@ import functools
 import casadi
 import numpy as np
 import pybamm
-from cells import CAPACITY, CONTACT, ah_between, open_circuit
+from cells import CAPACITY, CONTACT, ah_between, parameters, simulation
 from scipy.linalg import expm
 
 # Sizes of the particles, as multiples of the parameter set's, so that the cell does at both ends as cells do: held at
@@ -24,22 +24,11 @@ KEPT_OUT = 2  # PyBaMM's counters of charge stand before the concentrations
 
 
 def simulated(current, contact):
-    """PyBaMM's simulation of a cell with the open-circuit curve of cells.py, and the ends of its electrodes' range."""
-    values = pybamm.ParameterValues("Prada2013")
-    x0, x1, y1, y0 = pybamm.lithium_ion.ElectrodeSOHSolver(values).get_min_max_stoichiometries()
-    negative = values["Negative electrode OCP [V]"]
-
-    def positive(sto):
-        s = (sto - y0) / (y1 - y0)
-        return open_circuit(s) + negative(x0 + s * (x1 - x0))
-
-    values["Positive electrode OCP [V]"] = positive
+    """PyBaMM's simulation of a cell with particles of those sizes; its parameters, and the ends of its electrodes' range."""
+    values, ends = parameters()
     values["Positive particle radius [m]"] *= POSITIVE
     values["Negative particle radius [m]"] *= NEGATIVE
-    values["Current function [A]"], values["Contact resistance [Ohm]"] = current, contact
-    values["Upper voltage cut-off [V]"], values["Lower voltage cut-off [V]"] = 6.0, 0.5
-    model = pybamm.lithium_ion.SPM({"contact resistance": "true"})
-    return pybamm.Simulation(model, parameter_values=values, solver=pybamm.IDAKLUSolver()), values, (x0, x1, y1, y0)
+    return simulation(values, current, contact), values, ends
 
 
 class Equations:
@@ -190,8 +179,8 @@ def agrees(expect):
     amps = np.repeat([-0.8, 0.5, 0.0], 60)
     times = np.arange(1, len(amps) + 1) * float(step)
     edges = np.stack([times - step + 1e-3, times], axis=1).ravel()
-    simulation, values, _ = simulated(pybamm.Interpolant(edges, -np.repeat(amps, 2), pybamm.t), contact)
-    solution = simulation.solve(np.concatenate([[0.0], edges]))
+    one_cell, _, _ = simulated(pybamm.Interpolant(edges, -np.repeat(amps, 2), pybamm.t), contact)
+    solution = one_cell.solve(np.concatenate([[0.0], edges]))
     theirs = solution["Terminal voltage [V]"](times)
     one = equations()
     states = one.began[:, None]

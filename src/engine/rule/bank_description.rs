@@ -300,16 +300,12 @@ mod tests {
         let told = |offset: f64, drawn: f64| {
             let mut story = Story::new(four_cells());
             story.run(0.0, 9.5 * 86_400.0, 60.0, |t, bus| {
-                let h = t / 3600.0 % 24.0;
-                let (volts, amps) = match h {
-                    _ if t > 7.5 * 86_400.0 => (3.28, -drawn / 48.0),
-                    h if h < 10.0 => (3.28, -3.0),
-                    h if h < 11.5 => (3.40, 18.0),
-                    h if h < 14.0 => (3.55, (8.0 * (-(h - 11.5) / 0.75).exp()).max(0.3)),
-                    _ => (3.33, 0.0),
-                };
-                bus.cells(&[volts; 4]);
-                bus.current(amps + offset);
+                if t > 7.5 * 86_400.0 {
+                    bus.cells(&[3.28; 4]);
+                    bus.current(offset - drawn / 48.0);
+                } else {
+                    bus.day_of_full_charge(t, offset);
+                }
             });
             story.found_of("bank-description").len()
         };

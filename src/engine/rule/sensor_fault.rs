@@ -219,17 +219,7 @@ mod tests {
     fn an_offset_that_full_charges_show_is_told_from_half_an_ampere_on() {
         let told = |offset: f64| {
             let mut story = Story::new(four_cells());
-            story.run(0.0, 8.0 * 86_400.0, 30.0, |t, bus| {
-                let h = t / 3600.0 % 24.0;
-                let (volts, amps) = match h {
-                    h if h < 10.0 => (3.28, -3.0),
-                    h if h < 11.5 => (3.40, 18.0),
-                    h if h < 14.0 => (3.55, (8.0 * (-(h - 11.5) / 0.75).exp()).max(0.3)),
-                    _ => (3.33, 0.0),
-                };
-                bus.cells(&[volts; 4]);
-                bus.current(amps + offset);
-            });
+            story.run(0.0, 8.0 * 86_400.0, 30.0, |t, bus| bus.day_of_full_charge(t, offset));
             story.found_of("sensor-fault")
         };
         assert!(told(0.0).is_empty());

@@ -61,8 +61,8 @@ fn goals(outcomes: &[Outcome]) -> Vec<Goal> {
             "%",
         ),
         Errors::of(compared("connection_mohm"), plain).goal("connection: median error", 0.1, "mΩ"),
-        Errors::of(compared("imbalance_ah").filter(stands_out), share).goal(
-            "imbalance of 1 % of the capacity or more: median error, of the truth",
+        Errors::of(compared("imbalance_ah").chain(compared("imbalance_low_ah")).filter(stands_out), share).goal(
+            "imbalance of 1 % of the capacity or more, at either end: median error, of the truth",
             10.0,
             "%",
         ),
