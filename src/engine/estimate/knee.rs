@@ -298,14 +298,12 @@ impl KneeWatch {
         let arrival = |runner: &Runner| {
             let steep = runner.steepness().unwrap_or_else(|| self.steepest());
             let volts = error_volts(sweep, runner.off);
-            let (passed, scan, slow) = match runner.mark.filter(|_| runner.sure) {
-                Some(mark) => mark,
-                None => {
-                    let now = (sweep.passed, sweep.drive.slow);
-                    let (passed, slow) = self.most.filter(|_| sweep.end == End::Top).unwrap_or(now);
-                    (passed, 0.0, slow)
-                }
-            };
+            // what one reading alone has shown beyond the mark may have come there already
+            let (passed, scan, slow) = runner.mark.unwrap_or_else(|| {
+                let now = (sweep.passed, sweep.drive.slow);
+                let (passed, slow) = self.most.filter(|_| sweep.end == End::Top).unwrap_or(now);
+                (passed, 0.0, slow)
+            });
             let raw = passed - from;
             let parts = [scan, volts * steep, lag(slow), counted * raw, offset];
             let off = parts.iter().map(|part| part * part).sum::<f64>().sqrt();
@@ -337,7 +335,7 @@ impl KneeWatch {
         let (low, high) = (later(volts - off), later(volts + off));
         let came = volts + off < TELLS_BELOW;
         let after = if came { later(volts) } else { low };
-        let half = if came { ((high - low) / 2.0).max(after - low).hypot(CURVE_OFF * after) } else { 0.0 };
+        let half = if came { ((high - low) / 2.0).max(after - low) } else { 0.0 }.hypot(CURVE_OFF * after);
         // At another current than the first cell's nothing is measured beside it: all of it is as unsure as the curve.
         let unsure = if self.late { CURVE_OFF } else { COUNTED_LOW };
         Some(Arrival { after: passed + after, off: half.hypot(unsure * passed).hypot(lag), came })
