@@ -28,11 +28,19 @@ fn judge(args: &CheckArgs, setup: Setup) -> anyhow::Result<Exit> {
     let first_refused = logs::first_refused(&reader);
     let interfaces: Vec<String> = reader.interfaces().iter().map(Into::into).collect();
     let report = Report { snapshot: &snapshot, first_refused: &first_refused, interfaces: &interfaces };
+    let sources = args.sources.then_some(&snapshot);
+    let days = args.by_day.then(|| pipelines[0].days());
     output::print(&match args.format {
-        ReportFormat::Text if args.sources => report::text(&report) + &report::sources_text(&snapshot),
-        ReportFormat::Text => report::text(&report),
-        ReportFormat::Json if args.sources => report::json_with_sources(&report),
-        ReportFormat::Json => report::json(&report),
+        ReportFormat::Text => {
+            let sources = sources.map(report::sources_text).unwrap_or_default();
+            report::text(&report) + &sources + &days.as_deref().map(report::days_text).unwrap_or_default()
+        }
+        ReportFormat::Json if !args.sources && !args.by_day => report::json(&report),
+        ReportFormat::Json => {
+            let sources = sources.map(|snapshot| ("sources", report::sources_json(snapshot)));
+            let days = days.as_deref().map(|days| ("days", report::days_json(days)));
+            report::json_with(&report, sources.into_iter().chain(days))
+        }
     })?;
     Ok(Exit::of(&snapshot, args.fail_on.into()))
 }

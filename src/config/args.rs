@@ -160,6 +160,9 @@ pub struct CheckArgs {
     /// Say where each value comes from: message, frame, bits
     #[arg(long)]
     pub sources: bool,
+    /// Add a table of the days: charge, voltages, temperatures, hours without current by band of voltage
+    #[arg(long, conflicts_with_all = ["limit", "compare"])]
+    pub by_day: bool,
     /// What if: this limit had another number; says which findings appear, vanish or move
     #[arg(long, value_name = "NAME=VALUE", value_parser = named_number)]
     pub limit: Vec<(String, f64)>,

@@ -10,10 +10,20 @@ use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Evidence, Explanation, Fact, Finding, NotJudged, Subject};
 use crate::model::limits::L;
 use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
-use crate::model::{BankEvent, Quantity, Slot, Stamp, ranges};
+use crate::model::{BankEvent, PackDays, Quantity, Slot, Stamp, ranges};
 use std::sync::LazyLock;
 
 impl Engine {
+    /// The days of every pack.
+    #[must_use]
+    pub fn days(&self) -> Vec<PackDays> {
+        let of_pack = |pack: &Pack| {
+            let days = pack.estimates.hours.days(&pack.estimates.charge);
+            PackDays { pack: pack.number, days }
+        };
+        self.packs.iter().map(of_pack).collect()
+    }
+
     /// A copy of everything that is known now.
     #[must_use]
     pub fn snapshot(&self) -> Snapshot {

@@ -93,7 +93,22 @@ pub struct Day {
     pub celsius: Degrees,
 }
 
+/// The days of a pack.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PackDays {
+    /// Number of the pack, from 0.
+    pub pack: u8,
+    /// Those of which something was seen, oldest first.
+    pub days: Vec<Day>,
+}
+
 impl Day {
+    /// Whether anything was seen on it.
+    #[must_use]
+    pub fn is_seen(&self) -> bool {
+        *self != Self { day: self.day, ..Self::default() }
+    }
+
     /// Adds an hour of this day, with its seconds at next to no current in each band.
     pub fn add(&mut self, hour: &Hour, quiet_s: [u32; BANDS]) {
         self.seen_s = self.seen_s.saturating_add(u32::from(hour.seen_s));

@@ -19,7 +19,7 @@ mod stamp;
 mod text;
 
 pub use bank::{Bank, PackSpec, SensorRole};
-pub use day::Day;
+pub use day::{Day, PackDays};
 pub use dialect::Dialect;
 pub use estimate::Estimate;
 pub use figure::figure;

@@ -7,7 +7,7 @@ use crate::decode::{Decoder, Settings};
 use crate::engine::Engine;
 use crate::layout::CompiledMap;
 use crate::model::limits::Limits;
-use crate::model::{Bank, BankEvent, Body, Dialect, Input, Quantity, Slot, Snapshot, Stamp};
+use crate::model::{Bank, BankEvent, Body, Dialect, Input, PackDays, Quantity, Slot, Snapshot, Stamp};
 use std::sync::Arc;
 
 pub use filed::{Filed, FiledFrom};
@@ -113,6 +113,12 @@ impl Pipeline {
         let promised = self.decoder.promised().filter(|slot| !counted(slot) && !snapshot.heard.contains(slot));
         snapshot.never_sent = promised.collect();
         snapshot
+    }
+
+    /// The days of every pack.
+    #[must_use]
+    pub fn days(&self) -> Vec<PackDays> {
+        self.engine.days()
     }
 
     /// Rises with every change of a finding, a verdict or an acknowledgement.

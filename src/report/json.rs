@@ -152,12 +152,12 @@ pub fn json(report: &Report) -> String {
     serde_json::to_string_pretty(&whole(report)).unwrap_or_else(|_| "{}".into()) + "\n"
 }
 
-/// The report as JSON, and where each value comes from as `sources` at its end.
+/// The report as JSON with more at its end, by name.
 #[must_use]
-pub fn json_with_sources(report: &Report) -> String {
+pub fn json_with(report: &Report, more: impl IntoIterator<Item = (&'static str, Value)>) -> String {
     let mut value = serde_json::to_value(whole(report)).unwrap_or_default();
     if let Value::Object(fields) = &mut value {
-        fields.insert("sources".to_owned(), super::sources_json(report.snapshot));
+        fields.extend(more.into_iter().map(|(name, value)| (name.to_owned(), value)));
     }
     serde_json::to_string_pretty(&value).unwrap_or_else(|_| "{}".into()) + "\n"
 }

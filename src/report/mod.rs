@@ -2,6 +2,7 @@
 //!
 //! Nothing here knows where a finding or a frame came from. The same input gives the same output, byte for byte.
 
+mod days;
 mod estimates;
 mod frames;
 mod json;
@@ -15,8 +16,9 @@ mod what_if;
 mod words;
 mod wrap;
 
+pub use days::{days_json, days_text};
 pub use frames::{FrameText, Line, Shown, Signal, ndjson as frame_ndjson, text as frame_text};
-pub use json::{SCHEMA, json, json_with_sources, line};
+pub use json::{SCHEMA, json, json_with, line};
 pub use limits::{limits_json, limits_text};
 pub use scope::{NOT_A_PROTECTION, NOT_VISIBLE, scope};
 pub use signal::{decimals, signal_name};

@@ -41,6 +41,30 @@ fn a_bus_that_nothing_knows_leads_to_the_survey() {
     );
 }
 
+/// The charge of the days is that of the whole log, and so is the time; noon to noon is three days.
+#[test]
+fn the_days_of_a_log_are_told_one_by_one() {
+    let desk = Desk::new();
+    let log = desk.path("days.log");
+    let made = cellwright(&["demo", "healthy-week", "--days", "2.5", "--sample", "60", "--log", &log]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let (_, report) = json(&["--by-day", &log]);
+    let days = report["days"].as_array().expect("days");
+    assert_eq!(days.len(), 3);
+    let sum = |name: &str| days.iter().map(|day| day[name].as_f64().expect("a number")).sum::<f64>();
+    assert!((sum("heard_h") - 60.0).abs() < 0.1, "{days:?}");
+    let whole = |name: &str| report["estimates"][name][0]["value"].as_f64().expect("known");
+    assert!((sum("charged_ah") - whole("charged_ah")).abs() < 0.1, "{days:?}");
+    assert!((sum("drawn_ah") - whole("drawn_ah")).abs() < 0.1, "{days:?}");
+    assert!(days.iter().all(|day| day["quiet_h"].as_array().is_some_and(|bands| bands.len() == 5)));
+    let table = cellwright(&["check", "--by-day", &log]).out;
+    let rows: Vec<&str> = table.lines().filter(|line| line.starts_with("2026-")).collect();
+    let dates: Vec<&str> = days.iter().filter_map(|day| day["day"].as_str()).collect();
+    assert_eq!(rows.iter().map(|row| &row[..10]).collect::<Vec<_>>(), dates);
+    let ran = cellwright(&["check", "--by-day", "--limit", "cell-overvoltage.warning=3.7", &log]);
+    assert_eq!(ran.code, 2, "a comparison has no days");
+}
+
 #[test]
 fn what_is_no_log_is_told_in_words() {
     let desk = Desk::new();

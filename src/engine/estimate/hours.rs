@@ -183,7 +183,7 @@ impl Hours {
         let day = hour.hour / 24;
         if self.today.day != day {
             let before = std::mem::replace(&mut self.today, Day { day, ..Day::default() });
-            if before != (Day { day: before.day, ..Day::default() }) {
+            if before.is_seen() {
                 self.days.push_back(before);
             }
             while self.days.front().is_some_and(|oldest| oldest.day.saturating_add(DAYS_KEPT) < day) {
@@ -221,14 +221,12 @@ impl Hours {
         self.held.is_some()
     }
 
-    /// Closed days, oldest first; the day under way is not among them.
-    pub fn days(&self) -> impl Iterator<Item = &Day> {
-        self.days.iter()
-    }
-
-    /// Closed hours, oldest first.
-    pub fn hours(&self) -> impl Iterator<Item = &Hour> {
-        self.past.iter()
+    /// The days of which something was seen, oldest first, with the one under way; the count of charge stands at `charge`.
+    #[must_use]
+    pub fn days(&self, charge: &Charge) -> Vec<Day> {
+        let mut all = self.clone();
+        all.turn(self.open.hour + 1, charge, &Limits::default());
+        all.days.into_iter().chain([all.today]).filter(Day::is_seen).collect()
     }
 
     /// Whether a state from elsewhere holds together.
@@ -361,16 +359,15 @@ mod tests {
         );
         let middle = hours.held_hours(Window::MiddleLong);
         assert!((middle - 23.0 * 6.0).abs() < 3.0, "{middle}");
-        assert!(hours.hours().count() <= HOURS_KEPT as usize + 1);
+        assert!(hours.past.len() <= HOURS_KEPT as usize + 1);
     }
 
     #[test]
     fn days_keep_time_in_bands_extremes_and_charge_and_none_is_made_up_for_the_gap() {
         let story = told();
-        let hours = &story.engine.packs[0].estimates.hours;
-        let days: Vec<&Day> = hours.days().collect();
-        assert!((62..=64).contains(&days.len()), "{}", days.len());
-        let day = days[10];
+        let days = story.engine.days().remove(0).days;
+        assert!((63..=65).contains(&days.len()), "{}", days.len());
+        let day = &days[10];
         assert_eq!((day.cells.seen(), day.celsius.seen()), (Some((3300, 3560)), Some((20, 20))));
         assert!(day.seen_s.abs_diff(86_400) <= 300 && day.quiet_s[3].abs_diff(21_600) <= 600, "{day:?}");
         assert!(day.charged_mah.abs_diff(3_000) < 100 && day.drawn_mah.abs_diff(36_000) < 300, "{day:?}");
