@@ -160,7 +160,7 @@ pub struct CheckArgs {
     /// Say where each value comes from: message, frame, bits
     #[arg(long)]
     pub sources: bool,
-    /// Add a table of the days: charge, voltages, temperatures, hours without current by band of voltage
+    /// Add a table of the days: charge, voltages, temperatures, hours at next to no current by voltage
     #[arg(long, conflicts_with_all = ["limit", "compare"])]
     pub by_day: bool,
     /// What if: this limit had another number; says which findings appear, vanish or move

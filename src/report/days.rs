@@ -1,5 +1,5 @@
 //! The days of a log, pack by pack: what was charged and drawn, between which voltages and temperatures, and for how long
-//! hardly any current flowed, by band of voltage.
+//! next to no current flowed, by band of voltage.
 
 use super::words::number;
 use crate::model::Stamp;
@@ -13,7 +13,7 @@ pub fn days_text(packs: &[PackDays]) -> String {
     let mut out = String::from("\nDay by day, UTC\n");
     for PackDays { pack, days } in packs.iter().filter(|pack| !pack.days.is_empty()) {
         let title = format!("Pack {}", pack + 1);
-        let _ = writeln!(out, "\n{title:<44}{:>36}", "hours without current, from V a cell");
+        let _ = writeln!(out, "\n{title:<36}{:>44}", "hours at next to no current, from V a cell");
         let from: String = BAND_EDGES.iter().map(|edge| format!("{:>6}", number(*edge))).collect();
         let _ = writeln!(
             out,
@@ -121,7 +121,7 @@ mod tests {
 
         Day by day, UTC
 
-        Pack 1                                      hours without current, from V a cell
+        Pack 1                                hours at next to no current, from V a cell
         day         heard  Ah in Ah out  V a cell        °C    0   3.4 3.475  3.55  3.65
         2026-01-01 24.0 h   41.2  138.0 3.11-3.56 -12 to 31 10.2   3.1   0.0   0.0   0.1
         2026-01-02  0.5 h      -      -         -         -  0.0   0.0   0.0   0.0   0.0
