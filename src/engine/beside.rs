@@ -3,13 +3,13 @@
 use super::view::{self, CurrentNow};
 use super::{Engine, gauge};
 use crate::model::bank::{PackSpec, SourceState};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::{Quantity, Stamp};
 
 impl Engine {
     /// Whether every charging source that reports a state says 'off'; none when none reports one.
     pub(super) fn chargers_off(&self, now: Stamp) -> Option<bool> {
-        let periods = self.limits.get(L::StalePeriods);
+        let periods = self.limits.get(LimitId::StalePeriods);
         let place = Quantity::SourceState as usize - Quantity::SourceKind as usize;
         let states = self.state.sources.iter().filter_map(|source| source[place].now(now, periods));
         let off = f64::from(SourceState::Off.code());
@@ -21,7 +21,7 @@ impl Engine {
         if self.packs.iter().any(|pack| pack.gauge(Quantity::Current).count() > 0) {
             return None;
         }
-        let whole = view::own_current(&self.state.current, now, self.limits.get(L::StalePeriods))?;
+        let whole = view::own_current(&self.state.current, now, self.limits.get(LimitId::StalePeriods))?;
         let capacity = |spec: &PackSpec| spec.rated.capacity.map(|c| c.get());
         let total: f64 = self.bank.packs.iter().filter_map(capacity).sum();
         let share = match self.bank.packs.get(index).and_then(capacity) {
@@ -40,7 +40,7 @@ impl Engine {
 
     /// Current of the packs beside this one, A, as far as they are heard.
     pub(super) fn others(&self, index: usize, now: Stamp) -> Option<f64> {
-        let periods = self.limits.get(L::StalePeriods);
+        let periods = self.limits.get(LimitId::StalePeriods);
         let others = self.packs.iter().enumerate().filter(|(other, _)| *other != index);
         let amps = others.filter_map(|(_, pack)| pack.gauge(Quantity::Current).now(now, periods));
         amps.reduce(|sum, amps| sum + amps)

@@ -22,7 +22,7 @@ mod verdict;
 pub mod view;
 
 use crate::model::bank::{PackSpec, SourceKind};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{
     Bank, BankEvent, Beat, Body, Frame, Heard, MAX_PACKS, MAX_SOURCES, NANOS_PER_SEC, Quantity, Reading, Sent, Slot,
     Stamp, Value,
@@ -302,7 +302,7 @@ impl Engine {
     /// A leap of the clock looks like a gap until a sender's own time shows what it was.
     fn beat(&mut self, beat: &Beat) {
         let before = self.quality.beat_at(beat.sender);
-        let leap = self.quality.beat(beat, self.now, self.limits.get(L::StaleFindSeconds));
+        let leap = self.quality.beat(beat, self.now, self.limits.get(LimitId::StaleFindSeconds));
         if let (Some(leap), Some(before)) = (leap, before) {
             self.quality.stepped(self.now, leap);
             self.quality.no_gap();
@@ -331,7 +331,7 @@ impl Engine {
             }
             Body::ClockStep { old } => {
                 let secs = self.now.plus_nanos(self.offset).since(*old);
-                if secs.abs() >= self.limits.get(L::ClockStepSeconds) {
+                if secs.abs() >= self.limits.get(LimitId::ClockStepSeconds) {
                     self.quality.stepped(self.now, secs);
                 }
                 self.quality.event(body, self.now.plus_nanos(self.offset));
@@ -394,14 +394,14 @@ impl Engine {
     fn tick(&mut self, due: Stamp) {
         let moment = self.moment(due);
         self.let_happen(moment.wall);
-        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
+        let silence = (self.limits.get(LimitId::StaleFindPeriods), self.limits.get(LimitId::StaleFindSeconds));
         for index in 0..self.packs.len() {
             if self.packs[index].watch_silence(due, silence.0, silence.1) {
                 self.quality.gap();
             }
             self.tick_pack(index, moment);
         }
-        let least = (self.limits.get(L::LossyHours) * 3600.0, self.limits.get(L::LossyFrames));
+        let least = (self.limits.get(LimitId::LossyHours) * 3600.0, self.limits.get(LimitId::LossyFrames));
         self.state.sharing.tick(&self.packs, &self.limits);
         self.quality.judge_stretch(due, least.0, least.1);
         self.judge_bank(moment);
@@ -421,7 +421,7 @@ impl Engine {
         let mut view = view::look(std::mem::take(&mut pack.spare.0), pack, &at);
         view.chargers_off = chargers_off;
         pack.estimates.tick(&view, spec, &self.limits);
-        let soc = pack.gauge(Quantity::ReportedSoc).now(moment.engine, self.limits.get(L::StalePeriods));
+        let soc = pack.gauge(Quantity::ReportedSoc).now(moment.engine, self.limits.get(LimitId::StalePeriods));
         pack.estimates.reported.tick(&view, soc, &pack.estimates.charge, &self.limits);
         let allowed = Allowed::of(pack, moment.engine, &self.limits);
         let around = Around { before: &pack.view, spec, limits: &self.limits, bank: &self.state, others, allowed };
@@ -466,8 +466,8 @@ impl Engine {
 
     /// The next moment at which something changes without an input: a hold passes, or a value grows too old.
     fn next_deadline(&self, now: Stamp) -> Option<Stamp> {
-        let periods = self.limits.get(L::StalePeriods);
-        let silence = (self.limits.get(L::StaleFindPeriods), self.limits.get(L::StaleFindSeconds));
+        let periods = self.limits.get(LimitId::StalePeriods);
+        let silence = (self.limits.get(LimitId::StaleFindPeriods), self.limits.get(LimitId::StaleFindSeconds));
         let gauges = self.packs.iter().flat_map(Pack::gauges).map(|(_, gauge)| gauge);
         let ages = gauges.filter_map(|gauge| gauge.next_change(now, periods, silence));
         let due = ages.chain(self.cases.due(now)).min()?;

@@ -8,7 +8,7 @@ use super::{Engine, answer, cause, estimate, verdict};
 use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Evidence, Explanation, Fact, Finding, NotJudged, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::snapshot::{CellView, Motion, PackView, Snapshot, SourceView};
 use crate::model::{BankEvent, PackDays, Quantity, Slot, Stamp, ranges};
 use std::sync::LazyLock;
@@ -32,8 +32,8 @@ impl Engine {
             bank: self.bank.clone(),
             packs: self.packs.iter().map(|pack| self.show_pack(pack)).collect(),
             sources: self.show_sources(),
-            bank_current: self.state.current.shown(self.now, self.limits.get(L::StalePeriods)),
-            bank_voltage: self.state.voltage.shown(self.now, self.limits.get(L::StalePeriods)),
+            bank_current: self.state.current.shown(self.now, self.limits.get(LimitId::StalePeriods)),
+            bank_voltage: self.state.voltage.shown(self.now, self.limits.get(LimitId::StalePeriods)),
             findings: self.findings(),
             not_judged: self.not_judged(),
             estimates: self.packs.iter().flat_map(|pack| self.estimates(pack)).collect(),
@@ -77,7 +77,7 @@ impl Engine {
     }
 
     fn show_pack(&self, pack: &Pack) -> PackView {
-        let periods = self.limits.get(L::StalePeriods);
+        let periods = self.limits.get(LimitId::StalePeriods);
         let shown = |quantity| pack.gauge(quantity).shown(self.now, periods);
         let view = &pack.view;
         let cells = pack.cells.iter().enumerate().map(|(index, gauge)| {
@@ -138,7 +138,7 @@ impl Engine {
     }
 
     fn show_sources(&self) -> Vec<SourceView> {
-        let periods = self.limits.get(L::StalePeriods);
+        let periods = self.limits.get(LimitId::StalePeriods);
         let show = |gauges: &[super::Gauge; super::SOURCE_GAUGES]| {
             let code = |at: usize| gauges[at].now(self.now, periods).map(|n| n as u8);
             SourceView {

@@ -4,7 +4,7 @@ use super::cause;
 use super::rule::RULES;
 use crate::model::Stamp;
 use crate::model::finding::{Finding, Level, NotJudged, Severity};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::snapshot::{Snapshot, Standing, Verdict};
 
 /// Seconds in a day.
@@ -90,7 +90,7 @@ fn stands(finding: &Finding, now: Stamp, limits: &Limits) -> bool {
     finding.active
         || (remembered
             && finding.ended_by.is_none()
-            && now.since(finding.last) <= limits.get(L::VerdictRemembers) * DAY)
+            && now.since(finding.last) <= limits.get(LimitId::VerdictRemembers) * DAY)
 }
 
 fn is_safety(code: &str) -> bool {

@@ -4,7 +4,7 @@ use super::gauge::{Extremes, Gauge};
 use super::median::median_of;
 use super::pack::Pack;
 use crate::model::bank::{PackSpec, SensorRole};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::snapshot::Switches;
 use crate::model::{Limits, MAX_CELLS, MAX_SENSORS, Quantity, Stamp};
 use serde::{Deserialize, Serialize};
@@ -191,7 +191,7 @@ impl View {
     /// The first pair of neighbours that reads like an open or a swapped balance lead: the lower cell, and which.
     #[must_use]
     pub fn lead_faults(&self, limits: &Limits) -> Option<(u8, LeadFault)> {
-        let off = limits.get(L::TapOff);
+        let off = limits.get(LimitId::TapOff);
         let (low, high) = self.cells.iter().fold((f64::MAX, f64::MIN), |(l, h), c| (l.min(c.volts), h.max(c.volts)));
         if high - low < off {
             return None;
@@ -216,10 +216,10 @@ impl View {
         let rest = self.cells.iter().filter(|c| c.cell != own.cell && c.cell != other.cell);
         let (sum, count) = rest.fold((0.0, 0), |(sum, count), c| (sum + c.volts, count + 1));
         let others = sum / f64::from(count);
-        let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(L::TapSum) * 1e-3;
+        let balanced = (own.volts + other.volts - 2.0 * others).abs() <= limits.get(LimitId::TapSum) * 1e-3;
         let open = count > 0
             && balanced
-            && (own.volts - others).abs() >= limits.get(L::TapOff)
+            && (own.volts - others).abs() >= limits.get(LimitId::TapOff)
             && (PLATEAU.0..=PLATEAU.1).contains(&others);
         open.then_some(LeadFault::Open)
     }
@@ -249,8 +249,8 @@ impl View {
     #[must_use]
     pub fn dead_band(&self, limits: &Limits) -> f64 {
         let learnt = self.offset.map_or(0.0, |offset| DEAD_OFFSETS * offset.abs());
-        let amps = limits.get(L::DeadBandAmps).max(learnt);
-        self.capacity.map_or(amps, |capacity| amps.max(capacity * limits.get(L::DeadBandRate)))
+        let amps = limits.get(LimitId::DeadBandAmps).max(learnt);
+        self.capacity.map_or(amps, |capacity| amps.max(capacity * limits.get(LimitId::DeadBandRate)))
     }
 }
 
@@ -269,7 +269,7 @@ pub struct Looking<'a> {
 /// Makes the view of a pack anew, in the room of an older one.
 #[must_use]
 pub fn look(room: View, pack: &Pack, at: &Looking) -> View {
-    let periods = at.limits.get(L::StalePeriods);
+    let periods = at.limits.get(LimitId::StalePeriods);
     let before = pack.view.now;
     let mut view = View { before: if before == Stamp::default() { at.now } else { before }, now: at.now, ..room };
     view.at_end = (0, 0, false);

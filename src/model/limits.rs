@@ -50,7 +50,7 @@ macro_rules! limits {
     ($($id:ident $name:literal = $default:literal $unit:literal [$min:literal, $max:literal] $origin:expr, $meaning:literal;)*) => {
         /// Every limit by name.
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-        pub enum L { $(#[doc = $meaning] $id,)* }
+        pub enum LimitId { $(#[doc = $meaning] $id,)* }
 
         /// The table.
         pub static LIMITS: &[Limit] = &[$(Limit {
@@ -302,7 +302,7 @@ limits! {
     VerdictRemembers "verdict.remembers" = 7.0 "days" [0.0, 365.0] Judgement, "A past warning or urgent finding counts in the verdict for this long";
 }
 
-impl L {
+impl LimitId {
     /// The row of the table.
     #[must_use]
     pub fn row(self) -> &'static Limit {
@@ -352,20 +352,20 @@ pub enum LimitError {
 impl Limits {
     /// The number in force.
     #[must_use]
-    pub fn get(&self, limit: L) -> f64 {
+    pub fn get(&self, limit: LimitId) -> f64 {
         self.values.get(limit as usize).copied().unwrap_or(limit.row().default)
     }
 
     /// The least of the numbers in force. A bank file may set a milder tier beyond a worse one: each tier stands by
     /// itself.
     #[must_use]
-    pub fn least<const N: usize>(&self, limits: [L; N]) -> f64 {
+    pub fn least<const N: usize>(&self, limits: [LimitId; N]) -> f64 {
         limits.map(|limit| self.get(limit)).into_iter().fold(f64::INFINITY, f64::min)
     }
 
     /// The greatest of the numbers in force.
     #[must_use]
-    pub fn greatest<const N: usize>(&self, limits: [L; N]) -> f64 {
+    pub fn greatest<const N: usize>(&self, limits: [LimitId; N]) -> f64 {
         limits.map(|limit| self.get(limit)).into_iter().fold(f64::NEG_INFINITY, f64::max)
     }
 
@@ -419,7 +419,7 @@ mod tests {
     fn an_override_is_checked_and_says_what_was_expected() {
         let mut limits = Limits::default();
         limits.set("cell-overvoltage.notice", 3.75).unwrap();
-        assert_eq!(limits.get(L::OvervoltageNotice), 3.75);
+        assert_eq!(limits.get(LimitId::OvervoltageNotice), 3.75);
         let error = limits.set("cell-overvoltage.notice", 40.0).unwrap_err();
         assert_eq!(error.to_string(), "cell-overvoltage.notice = 40: expected 3 to 4.5 V");
         assert!(limits.set("nothing.such", 1.0).is_err());

@@ -160,7 +160,7 @@ fn planted_wrong_arrows_are_found() {
 #[test]
 fn right_arrows_and_mere_words_are_left_alone() {
     let fine = [
-        ("down", "engine/mod.rs", "use crate::{model::{Stamp, limits::L}, unit::Volts};"),
+        ("down", "engine/mod.rs", "use crate::{model::{Stamp, limits::LimitId}, unit::Volts};"),
         ("own room", "engine/rule/cold.rs", "use crate::engine::estimate::Soc; use super::super::estimate;"),
         ("a comment", "wire/log.rs", "// crate::app::x\n/* use crate::app; */\n/// [`crate::app::run`]\nfn f() {}"),
         ("a string", "wire/log.rs", "const A: &str = \"use crate::app::x\"; const B: &[u8] = br##\"crate::app\"##;"),

@@ -2,7 +2,7 @@
 
 use super::look::{Draft, Look};
 use crate::model::Estimate;
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::{Fact, Finding, Subject};
 
 /// Above this no cell is too cold for any charge that its sheet allows: where `cold-charge` ends, °C.
@@ -94,7 +94,7 @@ pub(super) fn compensation(look: &Look) -> Option<Draft> {
         let why = look.missing(name).or(look.missing("session_bulk_a")).unwrap_or("no charge was seen yet");
         return Some(Draft::not_known(why, "three charges to their end at temperatures ten kelvin apart"));
     };
-    let follows = per_four(look, &(row, slope)) < -look.limits.get(L::ProfileSlope);
+    let follows = per_four(look, &(row, slope)) < -look.limits.get(LimitId::ProfileSlope);
     let found = look.found("charger-profile").into_iter().find(|(_, finding)| finding.subject == row.subject);
     let text = format!("the voltage held by {} moves by {slope:.1} mV/K with the temperature", row.subject);
     let draft = match (follows, found) {

@@ -2,7 +2,7 @@
 
 use super::look::{Draft, Look, bounded, capital, moment, row};
 use crate::model::Estimate;
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::span;
 
 /// A winter without a charge, days: judgement.
@@ -52,7 +52,7 @@ pub(super) fn winter(look: &Look) -> Option<Draft> {
 
 /// A pack whose quietest hours draw more than what is no use of it: a load was on, or packs pass current to each other.
 fn never_quiet(look: &Look) -> Option<Draft> {
-    let rate = look.limits.get(L::StorageLoadRate);
+    let rate = look.limits.get(LimitId::StorageLoadRate);
     let loud = |(row, amps): &(&Estimate, f64)| {
         let spec = row.subject.pack.and_then(|pack| look.snapshot.bank.packs.get(usize::from(pack)));
         let capacity = spec.and_then(|spec| spec.rated.capacity).map(|capacity| capacity.get());

@@ -12,7 +12,7 @@ use super::resistance::Resistance;
 use super::visit::Visit;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -129,7 +129,7 @@ impl Apart {
     fn take_top(&mut self, visit: Visit, around: &Around) {
         self.tops.age(&visit);
         self.drift = (0..visit.ahead.len()).map(|cell| self.against(around).at_top(cell, &visit)).collect();
-        let oldest = around.limits.get(L::EndsApartDays);
+        let oldest = around.limits.get(LimitId::EndsApartDays);
         if self.bottom.as_ref().is_some_and(|bottom| days(bottom.at, visit.at) > oldest) {
             self.low_drift.clear();
         }
@@ -148,11 +148,11 @@ impl Apart {
         self.low_drift = (0..visit.ahead.len()).map(|cell| self.against(around).at_bottom(cell, &visit)).collect();
         self.bottoms.keep(&visit);
         self.bottom = Some(visit);
-        self.both.take(self.top.as_ref(), self.bottom.as_ref(), around.limits.get(L::EndsApartDays));
+        self.both.take(self.top.as_ref(), self.bottom.as_ref(), around.limits.get(LimitId::EndsApartDays));
     }
 
     fn against<'a>(&'a self, around: &Around<'a>) -> Against<'a> {
-        let bleed = around.spec.balance.current.map_or(around.limits.get(L::BalanceAmps), |amps| amps.get());
+        let bleed = around.spec.balance.current.map_or(around.limits.get(LimitId::BalanceAmps), |amps| amps.get());
         Against { tops: &self.tops, bottoms: &self.bottoms, bleed, limits: around.limits }
     }
 
@@ -196,14 +196,14 @@ impl Ready<'_> {
     fn sweep(&self, end: End, watch: &mut KneeWatch) -> Option<Vec<super::knee::Arrival>> {
         let limits = self.around.limits;
         let (mark, sign) = match end {
-            End::Top => (limits.get(L::KneeTop), 1.0),
-            End::Bottom => (limits.get(L::KneeBottom), -1.0),
+            End::Top => (limits.get(LimitId::KneeTop), 1.0),
+            End::Bottom => (limits.get(LimitId::KneeBottom), -1.0),
         };
         let mut beyond = [None; MAX_CELLS];
         let amps = self.drive.rate * self.capacity;
-        let own = OWN_SPREAD * limits.get(L::UndervoltageSag) * self.drive.ratio / self.capacity;
+        let own = OWN_SPREAD * limits.get(LimitId::UndervoltageSag) * self.drive.ratio / self.capacity;
         let cold = COLD_SPREAD * (self.drive.ratio - 1.0).max(0.0);
-        let slowly = limits.get(L::KneeSlowSag) * self.drive.ratio * self.drive.slow.abs();
+        let slowly = limits.get(LimitId::KneeSlowSag) * self.drive.ratio * self.drive.slow.abs();
         for cell in self.view.cells.iter().filter(|cell| cell.fresh > 0) {
             let index = usize::from(cell.cell);
             if let Some(place) = beyond.get_mut(index) {
@@ -215,7 +215,7 @@ impl Ready<'_> {
                 *place = Some((sign * (cell.volts - self.drive.volts - adds * amps - mark), off));
             }
         }
-        let warm = self.view.coldest().is_some_and(|sensor| sensor.celsius > limits.get(L::KneeWarm));
+        let warm = self.view.coldest().is_some_and(|sensor| sensor.celsius > limits.get(LimitId::KneeWarm));
         let drive = Drive { rate: sign * self.drive.rate, slow: sign * self.drive.slow, ..self.drive };
         let sweep = Sweep {
             now: self.view.now,

@@ -4,7 +4,7 @@ use super::around::Around;
 use crate::engine::gauge::Gauge;
 use crate::engine::view::View;
 use crate::model::bank::BalanceKind;
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use serde::{Deserialize, Serialize};
 
 /// Days that are kept.
@@ -46,7 +46,7 @@ impl Balancing {
     pub fn tick(&mut self, view: &View, states: &[Gauge], around: &Around) {
         self.turn(view);
         let spec = &around.spec.balance;
-        let periods = around.limits.get(L::StalePeriods);
+        let periods = around.limits.get(LimitId::StalePeriods);
         let reported = |cell: u8| states.get(usize::from(cell)).and_then(|gauge| gauge.switch(view.now, periods));
         self.basis = match spec.kind {
             _ if !states.is_empty() => Basis::Reported,
@@ -57,7 +57,7 @@ impl Balancing {
         let (Some(highest), Some(lowest)) = (view.highest(), view.lowest()) else { return };
         let hours = view.secs().min(600.0) / 3600.0;
         self.watched += hours;
-        let threshold = spec.threshold.map_or(around.limits.get(L::BalanceFrom), |volts| volts.get());
+        let threshold = spec.threshold.map_or(around.limits.get(LimitId::BalanceFrom), |volts| volts.get());
         let usual = |volts: f64| match spec.kind {
             Some(BalanceKind::BleedAbove) => volts > threshold,
             _ => volts > threshold && volts > lowest.volts + HIGHER,

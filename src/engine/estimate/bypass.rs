@@ -3,7 +3,7 @@
 use super::steps::Steps;
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// What the current may have changed by unseen moves the voltage; it must move by so many times that.
@@ -26,7 +26,7 @@ impl Bypass {
     /// Moves on by one tick; `ohms` is the median cell's resistance.
     pub fn tick(&mut self, view: &View, steps: &Steps, ohms: f64, limits: &Limits) {
         let Some(capacity) = view.capacity else { return };
-        let apart = limits.get(L::FiledHiddenSeconds);
+        let apart = limits.get(LimitId::FiledHiddenSeconds);
         if view.current.is_none() || steps.moved(view) || view.switches.heater_on == Some(true) {
             (self.moved, self.waits) = (Some(view.now), None);
             return;
@@ -41,8 +41,8 @@ impl Bypass {
         if ohms <= 0.0 || !long || self.waits.is_some() {
             return;
         }
-        let least = (limits.get(L::FiledHidden) * 1e-3).max(BEYOND * UNSEEN * capacity * ohms);
-        let flat = limits.get(L::StepVoltsLow)..=limits.get(L::StepVoltsHigh);
+        let least = (limits.get(LimitId::FiledHidden) * 1e-3).max(BEYOND * UNSEEN * capacity * ohms);
+        let flat = limits.get(LimitId::StepVoltsLow)..=limits.get(LimitId::StepVoltsHigh);
         let found = steps.unexplained(view).filter(|volts| volts.abs() > least);
         if let Some(volts) = found.filter(|_| view.median.is_some_and(|median| flat.contains(&median))) {
             self.waits = Some((view.now, volts));
@@ -52,7 +52,7 @@ impl Bypass {
     /// Whether it was seen often enough to be told.
     #[must_use]
     pub fn is_sure(&self, limits: &Limits) -> bool {
-        f64::from(self.count) >= limits.get(L::FiledHiddenSteps)
+        f64::from(self.count) >= limits.get(LimitId::FiledHiddenSteps)
     }
 
     /// How often it was seen, and by how much the last time, V.

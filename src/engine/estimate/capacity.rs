@@ -7,7 +7,7 @@ use super::visit::Span;
 use crate::curve::{CAPACITY_SLOW_PLETT, RESISTANCE_RATIO_PLETT};
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// State of charge of a cell at the lower mark, and the half width of that; from the open-circuit table on the
@@ -98,7 +98,8 @@ impl Capacity {
         let hours = (charge.secs - start.secs) / 3600.0;
         let drawn = start.net - net;
         let offset = hours * assumed(rated, limits);
-        let sure = drawn * (1.0 - limits.get(L::SocGain) / 100.0) - offset - unseen(charge.between - start.between);
+        let sure =
+            drawn * (1.0 - limits.get(LimitId::SocGain) / 100.0) - offset - unseen(charge.between - start.between);
         if sure > self.drawn.map_or(0.0, |(most, _)| most) {
             self.drawn = Some((sure, view.now));
         }
@@ -114,7 +115,8 @@ impl Capacity {
             let part = soc - AT_MARK.0 - BY_RATE.0 * by_rate;
             let slow = CAPACITY_SLOW_PLETT.at(at);
             let ah = drawn / part / slow;
-            let shares = [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(L::SocGain) / 100.0].map(|off| off * ah);
+            let shares =
+                [soc_off, AT_MARK.1, BY_RATE.1 * by_rate, limits.get(LimitId::SocGain) / 100.0].map(|off| off * ah);
             let offset = (charge.secs - start.full_secs) / 3600.0 * assumed(rated, limits);
             let counted = [offset, unseen(charge.between - start.between)].map(|off| off / slow);
             let off = shares.iter().chain(&counted).map(|off| off * off).sum::<f64>().sqrt() / part;
@@ -130,13 +132,13 @@ impl Capacity {
         if left > 0.0 && charge.blind_secs == from.blind_secs {
             let off = |found: Measured| if found.at > since { found.off.hypot(left) } else { found.off };
             let wider = self.measured.map(|found| Measured { off: off(found), ..found });
-            self.measured = wider.filter(|found| found.off <= limits.get(L::CapacityNotKnown) / 100.0 * rated);
+            self.measured = wider.filter(|found| found.off <= limits.get(LimitId::CapacityNotKnown) / 100.0 * rated);
             self.drawn = self.drawn.filter(|(_, at)| *at <= since);
         }
     }
 
     fn take(&mut self, new: Measured, rated: f64, limits: &Limits) {
-        if !(new.ah > 0.0 && new.off <= limits.get(L::CapacityNotKnown) / 100.0 * rated) {
+        if !(new.ah > 0.0 && new.off <= limits.get(LimitId::CapacityNotKnown) / 100.0 * rated) {
             return;
         }
         let older = self.measured.map(|old| old.off * (1.0 + AGES * new.at.since(old.at) / 86_400.0 * 100.0));
@@ -183,7 +185,7 @@ impl Capacity {
 /// By how much what was counted between two moments may err, Ah.
 fn may_err(from: &Charge, to: &Charge, capacity: f64, limits: &Limits) -> f64 {
     let hours = (to.secs - from.secs) / 3600.0;
-    let gain = limits.get(L::SocGain) / 100.0 * (to.charged - from.charged);
+    let gain = limits.get(LimitId::SocGain) / 100.0 * (to.charged - from.charged);
     hours * assumed(capacity, limits) + gain + unseen(to.between - from.between)
 }
 

@@ -6,7 +6,7 @@ use crate::engine::view::{SensorNow, View};
 use crate::model::Estimate;
 use crate::model::Quantity;
 use crate::model::bank::{PackSpec, SourceKind};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::snapshot::{FineNow, Switches};
 use serde::{Deserialize, Serialize};
 
@@ -22,19 +22,19 @@ const KINDS: usize = SourceKind::ALL.len();
 /// Linear between the points of the limit table, 0 below 0 °C, constant from 20 to 45 °C, 0 from 60 °C.
 #[must_use]
 pub fn sheet_rate(celsius: f64, limits: &Limits) -> f64 {
-    const POINTS: [(f64, L); 9] = [
-        (0.0, L::SheetAt0),
-        (5.0, L::SheetAt5),
-        (10.0, L::SheetAt10),
-        (15.0, L::SheetAt15),
-        (20.0, L::SheetAt20),
-        (45.0, L::SheetAt45),
-        (50.0, L::SheetAt50),
-        (55.0, L::SheetAt55),
-        (60.0, L::SheetAt60),
+    const POINTS: [(f64, LimitId); 9] = [
+        (0.0, LimitId::SheetAt0),
+        (5.0, LimitId::SheetAt5),
+        (10.0, LimitId::SheetAt10),
+        (15.0, LimitId::SheetAt15),
+        (20.0, LimitId::SheetAt20),
+        (45.0, LimitId::SheetAt45),
+        (50.0, LimitId::SheetAt50),
+        (55.0, LimitId::SheetAt55),
+        (60.0, LimitId::SheetAt60),
     ];
     if celsius < 0.0 {
-        return limits.get(L::SheetBelow0);
+        return limits.get(LimitId::SheetBelow0);
     }
     for pair in POINTS.windows(2) {
         let ((from, low), (to, high)) = (pair[0], pair[1]);
@@ -43,7 +43,7 @@ pub fn sheet_rate(celsius: f64, limits: &Limits) -> f64 {
             return low + (high - low) * (celsius - from) / (to - from);
         }
     }
-    limits.get(L::SheetAt60)
+    limits.get(LimitId::SheetAt60)
 }
 
 /// Tier 2, 'plating': the charge rate above which lithium plating must be expected at a temperature in °C, in C.
@@ -52,14 +52,14 @@ pub fn sheet_rate(celsius: f64, limits: &Limits) -> f64 {
 #[must_use]
 pub fn plating_rate(celsius: f64, limits: &Limits) -> f64 {
     let sheet = sheet_rate(celsius, limits);
-    if celsius < limits.get(L::PlatingFloor) {
+    if celsius < limits.get(LimitId::PlatingFloor) {
         return sheet;
     }
     let kelvin = celsius + ZERO_CELSIUS;
-    let reference = limits.get(L::PlatingCelsius) + ZERO_CELSIUS;
-    let energy = limits.get(L::PlatingActivation) * 1000.0;
+    let reference = limits.get(LimitId::PlatingCelsius) + ZERO_CELSIUS;
+    let energy = limits.get(LimitId::PlatingActivation) * 1000.0;
     let factor = (-energy / GAS_CONSTANT * (1.0 / kelvin - 1.0 / reference)).exp();
-    (limits.get(L::PlatingRate) * factor).max(sheet)
+    (limits.get(LimitId::PlatingRate) * factor).max(sheet)
 }
 
 /// The charge rate that the sheet allows at this temperature, where a rated charge current given for the pack
@@ -68,7 +68,7 @@ pub fn plating_rate(celsius: f64, limits: &Limits) -> f64 {
 pub fn rated_rate(celsius: f64, rated: Option<f64>, limits: &Limits) -> f64 {
     let sheet = sheet_rate(celsius, limits);
     let Some(rated) = rated else { return sheet };
-    let (at_15, at_20) = (limits.get(L::SheetAt15), limits.get(L::SheetAt20));
+    let (at_15, at_20) = (limits.get(LimitId::SheetAt15), limits.get(LimitId::SheetAt20));
     match celsius {
         c if c < 15.0 => sheet.min(rated),
         c if c < 20.0 => (at_15 + (rated - at_15) * (c - 15.0) / 5.0).min(rated),
@@ -97,7 +97,7 @@ pub fn flow(amps: f64, view: &View, spec: &PackSpec, limits: &Limits) -> Flow {
     }
     let heater_possible = spec.heater.fitted != Some(false) && heater_on.is_none();
     if charge_path.is_none() && heater_possible {
-        let by_rate = view.capacity.map(|capacity| capacity * limits.get(L::HeaterUnknownRate));
+        let by_rate = view.capacity.map(|capacity| capacity * limits.get(LimitId::HeaterUnknownRate));
         let heater = spec.heater.current.map(|a| a.get()).or(by_rate).unwrap_or(0.0);
         if amps <= heater {
             return Flow::Unsure;
@@ -238,12 +238,12 @@ impl Cold {
             self.sheet.step_ah = 0.0;
             return;
         }
-        let (secs, dip) = (view.secs(), limits.get(L::ColdDipSeconds));
+        let (secs, dip) = (view.secs(), limits.get(LimitId::ColdDipSeconds));
         let before = self.sheet.total_secs;
         self.sheet.tick(sheet, secs, counts, dip);
         self.plating.tick(plating, secs, counts, dip);
         if self.sheet.total_secs > before
-            && let Some(source) = around.bank.only_source(view.now, limits.get(L::StalePeriods))
+            && let Some(source) = around.bank.only_source(view.now, limits.get(LimitId::StalePeriods))
             && let Some(row) = self.by_source.get_mut(usize::from(source.code()))
         {
             row.secs += self.sheet.total_secs - before;
@@ -256,7 +256,7 @@ impl Cold {
         let coldest = coldest(view, spec)?;
         self.seen = true;
         let flow = flow(current.amps, view, spec, limits);
-        if flow == Flow::None || coldest.celsius >= limits.get(L::ColdBelow) {
+        if flow == Flow::None || coldest.celsius >= limits.get(LimitId::ColdBelow) {
             return None;
         }
         Some(ColdNow {
@@ -323,7 +323,7 @@ pub fn fine_now(pack: &Pack, spec: &PackSpec, limits: &Limits) -> FineNow {
     let rate = |sensor: SensorNow| rated_rate(sensor.celsius, rated, limits) * capacity;
     let sensor = if rate(hottest) < rate(coldest) { hottest } else { coldest };
     let (mut amps, mut why) = (rate(sensor), words(sensor, rate(sensor), view.role_known));
-    let reported = pack.gauge(Quantity::ChargeLimit).now(view.now, limits.get(L::StalePeriods));
+    let reported = pack.gauge(Quantity::ChargeLimit).now(view.now, limits.get(LimitId::StalePeriods));
     let parts = [
         (spec.rated.charge.map(|a| a.get()), "set by the rated charge current"),
         (spec.rated.weakest.map(|a| a.get()), "set by the weakest part of the path"),

@@ -4,7 +4,7 @@ use super::around::Around;
 use crate::engine::view::View;
 use crate::model::Stamp;
 use crate::model::bank::SourceKind;
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use serde::{Deserialize, Serialize};
 
 /// A proof may come so many seconds after the fall (and before it, where a path is reported first).
@@ -104,7 +104,7 @@ impl Cut {
             return;
         };
         let strong = self.strong;
-        if current.amps.abs() > capacity * around.limits.get(L::CutoffFrom) {
+        if current.amps.abs() > capacity * around.limits.get(LimitId::CutoffFrom) {
             self.strong = Some((view.now, current.amps));
         }
         let Some((at, amps)) = strong else { return };
@@ -112,7 +112,7 @@ impl Cut {
             return;
         }
         self.strong = self.strong.filter(|(at, _)| *at == view.now);
-        let slow = view.now.since(at) > around.limits.get(L::CutoffSeconds) * JITTER;
+        let slow = view.now.since(at) > around.limits.get(LimitId::CutoffSeconds) * JITTER;
         if slow && at != around.before.now {
             return;
         }
@@ -134,7 +134,7 @@ impl Cut {
             self.now = Some((*fall, Proof::Path));
         } else if path.is_none() && !fall.slow && quiet {
             let apart = apart(view).zip(fall.apart).filter(|(now, then)| {
-                let limit = around.limits.get(L::CutoffSeparation);
+                let limit = around.limits.get(LimitId::CutoffSeparation);
                 now.abs() > limit && (now - then).abs() > limit
             });
             let others = around.others.zip(fall.others).is_some_and(|(now, then)| {
@@ -164,7 +164,7 @@ impl Cut {
 
 fn fall(view: &View, around: &Around, amps: f64, (slow, others): (bool, Option<f64>)) -> Fall {
     let before = around.before;
-    let periods = around.limits.get(L::StalePeriods);
+    let periods = around.limits.get(LimitId::StalePeriods);
     Fall {
         at: view.now,
         amps,

@@ -2,7 +2,7 @@
 
 use super::visit::{Span, Visit};
 use crate::engine::median::median_of;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -53,12 +53,12 @@ impl Kept {
 
     /// Those far enough back to show a drift.
     fn before<'a>(&'a self, visit: &'a Visit, limits: &'a Limits) -> impl Iterator<Item = &'a Visit> {
-        self.0.iter().filter(|old| days(old.at, visit.at) >= limits.get(L::DriftDays))
+        self.0.iter().filter(|old| days(old.at, visit.at) >= limits.get(LimitId::DriftDays))
     }
 
     /// How far a cell stood behind at the visit nearest to a moment, if one of those days saw it.
     fn behind(&self, cell: usize, at: Stamp, limits: &Limits) -> Option<Span> {
-        let near = |visit: &&Visit| apart(visit.at, at) <= limits.get(L::DriftDays);
+        let near = |visit: &&Visit| apart(visit.at, at) <= limits.get(LimitId::DriftDays);
         let visit = self.0.iter().filter(near).min_by(|a, b| apart(a.at, at).total_cmp(&apart(b.at, at)))?;
         Some(visit.ahead.get(cell)?.negative())
     }

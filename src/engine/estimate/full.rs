@@ -4,7 +4,7 @@ use super::taper::Taper;
 use crate::curve::{Scale, Table};
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// State of charge by the voltage held, at the end of a taper to C/25.
@@ -72,9 +72,9 @@ impl FullWatch {
         self.stand(view.now, limits);
         let lowest = view.lowest().map_or(mean, |cell| cell.volts);
         self.watch_float(view, lowest, limits);
-        let cells = view.mean_from_pack || lowest >= limits.get(L::AnchorCellMin);
-        let held = self.mean >= limits.get(L::AnchorMean) && cells;
-        let within = self.mean >= self.top - limits.get(L::AnchorWithin) * 1e-3;
+        let cells = view.mean_from_pack || lowest >= limits.get(LimitId::AnchorCellMin);
+        let held = self.mean >= limits.get(LimitId::AnchorMean) && cells;
+        let within = self.mean >= self.top - limits.get(LimitId::AnchorWithin) * 1e-3;
         let tapered = held && within && rate > 0.0 && taper.is_done(view.now, limits);
         let stood = held && !view.mean_from_pack && self.has_stood(view.now, limits);
         if tapered || stood {
@@ -99,11 +99,11 @@ impl FullWatch {
 
     /// Keeps the voltage held and the stretch over which it stands.
     fn stand(&mut self, now: Stamp, limits: &Limits) {
-        self.top = if self.mean < limits.get(L::AnchorCellMin) { self.mean } else { self.top.max(self.mean) };
-        let small = self.rate > 0.0 && self.rate < limits.get(L::AnchorTail);
+        self.top = if self.mean < limits.get(LimitId::AnchorCellMin) { self.mean } else { self.top.max(self.mean) };
+        let small = self.rate > 0.0 && self.rate < limits.get(LimitId::AnchorTail);
         let (since, low, high) = self.stood.filter(|_| small).unwrap_or((now, self.mean, self.mean));
         let (low, high) = (low.min(self.mean), high.max(self.mean));
-        let stands = high - low <= limits.get(L::AnchorWithin) * 1e-3;
+        let stands = high - low <= limits.get(LimitId::AnchorWithin) * 1e-3;
         self.stood = Some(if stands { (since, low, high) } else { (now, self.mean, self.mean) }).filter(|_| small);
         if self.has_stood(now, limits) {
             self.top = high;
@@ -111,34 +111,34 @@ impl FullWatch {
     }
 
     fn has_stood(&self, now: Stamp, limits: &Limits) -> bool {
-        self.stood.is_some_and(|(since, ..)| now.since(since) >= limits.get(L::AnchorHoldMinutes) * 60.0)
+        self.stood.is_some_and(|(since, ..)| now.since(since) >= limits.get(LimitId::AnchorHoldMinutes) * 60.0)
     }
 
     fn full(&self, now: Stamp, tapered: bool, taper: &Taper, limits: &Limits) -> Full {
-        let half = limits.get(L::AnchorBand) / 100.0;
+        let half = limits.get(LimitId::AnchorBand) / 100.0;
         let at = BY_VOLTAGE.at(self.mean);
-        let long = self.full.is_some_and(|since| now.since(since) >= limits.get(L::AnchorFloatHours) * 3600.0);
+        let long = self.full.is_some_and(|since| now.since(since) >= limits.get(LimitId::AnchorFloatHours) * 3600.0);
         let proved = taper.is_trickle(now, limits) || long;
         let (low, high) = if proved { ((at - half).max(LONG_PROVES), 1.0) } else { (at - half, (at + half).min(1.0)) };
         let best = if proved { at.max((1.0 + LONG_PROVES) / 2.0) } else { at };
-        Full { low, best, high, tapered, last_full: self.mean >= limits.get(L::AnchorLastFull) }
+        Full { low, best, high, tapered, last_full: self.mean >= limits.get(LimitId::AnchorLastFull) }
     }
 
     fn watch_float(&mut self, view: &View, lowest: f64, limits: &Limits) {
-        let trickles = self.rate > 0.0 && self.rate < limits.get(L::AnchorTrickle);
-        let floats = trickles && !view.mean_from_pack && lowest >= limits.get(L::AnchorFloat);
+        let trickles = self.rate > 0.0 && self.rate < limits.get(LimitId::AnchorTrickle);
+        let floats = trickles && !view.mean_from_pack && lowest >= limits.get(LimitId::AnchorFloat);
         self.float = if floats { self.float.or(Some(view.now)) } else { None };
     }
 
     /// A float for hours. On the plateau's upper end it proves less: there the voltage hardly rises with the charge.
     fn floated(&self, now: Stamp, limits: &Limits) -> Option<Full> {
         let since = self.float?;
-        if now.since(since) < limits.get(L::AnchorFloatHours) * 3600.0 {
+        if now.since(since) < limits.get(LimitId::AnchorFloatHours) * 3600.0 {
             return None;
         }
-        let half = limits.get(L::AnchorFloatBand) / 100.0;
+        let half = limits.get(LimitId::AnchorFloatBand) / 100.0;
         let best = BY_VOLTAGE.points[0].1;
-        let (float, anchor) = (limits.get(L::AnchorFloat), limits.get(L::AnchorMean));
+        let (float, anchor) = (limits.get(LimitId::AnchorFloat), limits.get(LimitId::AnchorMean));
         let part = ((self.mean - float) / (anchor - float).max(1e-6)).clamp(0.0, 1.0);
         let low = FLOAT_PROVES + (best - half - FLOAT_PROVES) * part;
         Some(Full { low, best, high: best + half, tapered: false, last_full: false })
@@ -154,8 +154,9 @@ impl FullWatch {
         }
         let highest = view.highest().zip(view.median);
         let ahead = highest
-            .filter(|(cell, median)| cell.volts >= limits.get(L::HighCellAt) && cell.volts - median >= RUN_AHEAD);
-        self.ahead = ahead.map(|(cell, _)| (cell.cell, rate)).filter(|(_, rate)| *rate > limits.get(L::AnchorTrickle));
+            .filter(|(cell, median)| cell.volts >= limits.get(LimitId::HighCellAt) && cell.volts - median >= RUN_AHEAD);
+        self.ahead =
+            ahead.map(|(cell, _)| (cell.cell, rate)).filter(|(_, rate)| *rate > limits.get(LimitId::AnchorTrickle));
     }
 
     /// The cell that ended the latest charge before it was full; as full as it will get.

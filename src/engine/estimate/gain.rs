@@ -3,7 +3,7 @@
 
 use super::capacity::Measured;
 use super::resistance::Resistance;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// What is compared lies no further apart than this, days: over more, cells age (judgement).
@@ -56,7 +56,7 @@ impl Gain {
     pub fn changed(&self, limits: &Limits) -> Option<(Pair, Pair)> {
         let (before, after) = self.before.zip(self.latest)?;
         let (capacity, resistance) = (after.capacity.ah / before.capacity.ah, after.ohms / before.ohms);
-        let least = 1.0 + limits.get(L::FiledGain) / 100.0;
+        let least = 1.0 + limits.get(LimitId::FiledGain) / 100.0;
         let factor = capacity.max(1.0 / capacity);
         let sure = (after.capacity.ah - before.capacity.ah).abs() > before.capacity.off.hypot(after.capacity.off);
         let alike = (capacity * resistance - 1.0).abs() < ALIKE;

@@ -5,7 +5,7 @@ use crate::curve::{AGEING, arrhenius};
 use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::Estimate;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -94,7 +94,7 @@ impl Heat {
             self.today.seen += secs;
             self.today.bands[band] += secs;
             self.today.weighted.iter_mut().zip(pace.weights).for_each(|(sum, weight)| *sum += weight * secs);
-            if celsius.min(pace.celsius) > limits.get(L::HotExposureCelsius) {
+            if celsius.min(pace.celsius) > limits.get(LimitId::HotExposureCelsius) {
                 self.today.hot += secs;
             }
         }
@@ -160,7 +160,7 @@ impl Heat {
 }
 
 fn weights(celsius: f64, limits: &Limits) -> [f64; WEIGHTS] {
-    let mut weights = [arrhenius(celsius, limits.get(L::HeatActivation)); WEIGHTS];
+    let mut weights = [arrhenius(celsius, limits.get(LimitId::HeatActivation)); WEIGHTS];
     for (weight, model) in weights.iter_mut().skip(1).zip(&AGEING) {
         *weight = model.ratio(celsius);
     }

@@ -6,7 +6,7 @@ use super::taper::Taper;
 use crate::engine::view::View;
 use crate::model::Stamp;
 use crate::model::day::{BANDS, Day, Degrees, Hour, Millivolts, band};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -46,11 +46,11 @@ pub enum Window {
 impl Window {
     const ALL: [Self; 5] = [Self::HighShort, Self::HighHours, Self::HighLong, Self::MiddleLong, Self::PlainHours];
 
-    const fn length(self) -> L {
+    const fn length(self) -> LimitId {
         match self {
-            Self::HighShort => L::FloatWindow,
-            Self::HighHours | Self::PlainHours => L::FloatHoursWindow,
-            Self::HighLong | Self::MiddleLong => L::FloatLongWindow,
+            Self::HighShort => LimitId::FloatWindow,
+            Self::HighHours | Self::PlainHours => LimitId::FloatHoursWindow,
+            Self::HighLong | Self::MiddleLong => LimitId::FloatLongWindow,
         }
     }
 
@@ -142,7 +142,7 @@ impl Hours {
     /// With pack voltage only a hold counts once its own taper was seen: terminals that are cut off from the cells
     /// read the charger's voltage and no current.
     fn tapered(&self, view: &View, taper: &Taper, limits: &Limits) -> bool {
-        let up = view.mean.is_some_and(|mean| mean >= limits.get(L::FloatMid));
+        let up = view.mean.is_some_and(|mean| mean >= limits.get(LimitId::FloatMid));
         up && view.switches.charge_path != Some(false) && (self.tapered || taper.is_done(view.now, limits))
     }
 
@@ -282,15 +282,15 @@ fn millivolts(volts: f64) -> u16 {
 
 fn held(view: &View, limits: &Limits) -> Option<Held> {
     let (mean, rate) = (view.mean?, view.rate()?);
-    if rate.abs() >= limits.get(L::FloatRate) || mean < limits.get(L::FloatMid) {
+    if rate.abs() >= limits.get(LimitId::FloatRate) || mean < limits.get(LimitId::FloatMid) {
         return None;
     }
-    Some(if mean >= limits.get(L::FloatHigh) { Held::High } else { Held::Middle })
+    Some(if mean >= limits.get(LimitId::FloatHigh) { Held::High } else { Held::Middle })
 }
 
 fn quiet_band(view: &View, limits: &Limits) -> Option<u8> {
     let (mean, rate) = (view.mean?, view.rate()?);
-    (rate.abs() < limits.get(L::HeldRate)).then(|| band(mean) as u8)
+    (rate.abs() < limits.get(LimitId::HeldRate)).then(|| band(mean) as u8)
 }
 
 /// How much faster cells age at this heat than at 25 °C, by Arrhenius; never below 1. Only sensors of a known role
@@ -300,7 +300,7 @@ fn heat(view: &View, limits: &Limits) -> f64 {
     let hottest = view.hottest().filter(|sensor| view.role_known && sensor.celsius > REFERENCE);
     hottest.map_or(1.0, |sensor| {
         let inverse = 1.0 / (REFERENCE + KELVIN) - 1.0 / (sensor.celsius + KELVIN);
-        (limits.get(L::HeatActivation) / GAS * inverse).exp()
+        (limits.get(LimitId::HeatActivation) / GAS * inverse).exp()
     })
 }
 

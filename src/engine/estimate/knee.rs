@@ -4,7 +4,7 @@
 use super::polar::Drive;
 use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID, OCV_SUNIL};
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// A sweep counts from where every cell was at least so far from the mark, V.
@@ -207,7 +207,7 @@ impl KneeWatch {
             }
         }
         if begins && self.first.is_none() {
-            if !(sweep.warm && sweep.drive.rate <= limits.get(L::KneeMostRate)) {
+            if !(sweep.warm && sweep.drive.rate <= limits.get(LimitId::KneeMostRate)) {
                 self.lose();
                 return None;
             }
@@ -277,7 +277,7 @@ impl KneeWatch {
 
     /// The current has left that of the first crossing too far for a comparison.
     fn is_late(&self, sweep: &Sweep, limits: &Limits) -> bool {
-        self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(L::KneeSameRate))
+        self.first.is_some_and(|(first, _)| (sweep.drive.rate - first).abs() > limits.get(LimitId::KneeSameRate))
     }
 
     /// The current is next to nothing, or has turned.

@@ -3,7 +3,7 @@
 //! swapped leads show at once and need no memory: see `View::lead_faults`.
 
 use crate::engine::view::View;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -164,7 +164,7 @@ impl Leads {
     fn close(&mut self, limits: &Limits) {
         let ticks = f64::from(self.ticks);
         let (rate, charge) = (self.rates / ticks, 0.5 * (self.net + self.from));
-        let moves = limits.get(L::LeadMoves) * 1e-3;
+        let moves = limits.get(LimitId::LeadMoves) * 1e-3;
         if self.ticks >= BLOCK_TICKS {
             for lead in &mut self.cells {
                 lead.run.take(lead.block / ticks, (charge, rate), moves);
@@ -195,7 +195,7 @@ impl Leads {
 
     fn weigh_change(&mut self, view: &View, balancing: bool, limits: &Limits) {
         let Some(median) = view.median else { return };
-        let least = limits.get(L::LeadOffset) * 1e-3;
+        let least = limits.get(LimitId::LeadOffset) * 1e-3;
         let sign = if balancing { 1.0 } else { -1.0 };
         let moved = |index: usize| {
             let cell = view.cells.get(index)?;
@@ -231,16 +231,17 @@ impl Leads {
             Some((last, low, high))
                 if (last - offset).abs() <= KNEE_NEAR && offset - low <= KNEE_EVER && high - offset <= KNEE_EVER =>
             {
-                limits.get(L::LeadCovered) / 100.0
+                limits.get(LimitId::LeadCovered) / 100.0
             }
             Some(_) => return None,
-            None => WITHOUT_KNEE.max(limits.get(L::LeadCovered) / 100.0),
+            None => WITHOUT_KNEE.max(limits.get(LimitId::LeadCovered) / 100.0),
         };
-        let wide = covered >= least && run.rate.1 - run.rate.0 >= limits.get(L::LeadRates);
+        let wide = covered >= least && run.rate.1 - run.rate.0 >= limits.get(LimitId::LeadRates);
         let largest = run.rate.0.abs().max(run.rate.1.abs());
-        let by_current = offset.abs() * (run.rate.1 - run.rate.0) / largest.max(1e-9) > limits.get(L::LeadMoves) * 1e-3;
+        let by_current =
+            offset.abs() * (run.rate.1 - run.rate.0) / largest.max(1e-9) > limits.get(LimitId::LeadMoves) * 1e-3;
         let same = run.blocks > 2 && run.is_back();
-        (same && wide && by_current && offset.abs() > limits.get(L::LeadOffset) * 1e-3).then_some(offset)
+        (same && wide && by_current && offset.abs() > limits.get(LimitId::LeadOffset) * 1e-3).then_some(offset)
     }
 
     /// Swing of a cell against the next one while balancing, V, once it was seen often enough: their common lead has
@@ -254,7 +255,7 @@ impl Leads {
         let first = shared_pair(view, limits).and_then(|(index, _)| u8::try_from(index).ok());
         let going = self.sharing.filter(|(before, _)| Some(*before) == first);
         self.sharing = going.or(first.map(|first| (first, view.now)));
-        let held = |(_, since): (u8, Stamp)| view.now.since(since) >= limits.get(L::LeadSharedMinutes) * 60.0;
+        let held = |(_, since): (u8, Stamp)| view.now.since(since) >= limits.get(LimitId::LeadSharedMinutes) * 60.0;
         if self.sharing.is_some_and(|sharing| self.shared.is_some() || held(sharing)) {
             self.shared = Some(view.now);
         }
@@ -290,11 +291,11 @@ impl Leads {
 /// far it is off, V.
 #[must_use]
 pub fn shared_pair(view: &View, limits: &Limits) -> Option<(usize, f64)> {
-    let plateau = limits.get(L::LeadPlateauLow)..=limits.get(L::LeadPlateauHigh);
-    if view.cells.len() < 4 || !view.rate().is_some_and(|rate| rate.abs() < limits.get(L::LeadSharedRate)) {
+    let plateau = limits.get(LimitId::LeadPlateauLow)..=limits.get(LimitId::LeadPlateauHigh);
+    if view.cells.len() < 4 || !view.rate().is_some_and(|rate| rate.abs() < limits.get(LimitId::LeadSharedRate)) {
         return None;
     }
-    let between = limits.get(L::LeadShared) * 1e-3;
+    let between = limits.get(LimitId::LeadShared) * 1e-3;
     view.cells.windows(2).enumerate().find_map(|(index, pair)| {
         let apart = (pair[0].volts - pair[1].volts).abs();
         if apart <= between {

@@ -6,7 +6,7 @@ use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::pack::Pack;
 use crate::engine::view::{CellNow, View};
 use crate::model::Estimate;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{Quantity, Stamp, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -195,7 +195,7 @@ impl Allowed {
             Quantity::DischargeTempMax,
         ];
         Self(std::array::from_fn(|at| {
-            let own = pack.gauge(reported[at]).now(now, limits.get(L::StalePeriods));
+            let own = pack.gauge(reported[at]).now(now, limits.get(LimitId::StalePeriods));
             (own.unwrap_or(USUAL[at]), own.is_some())
         }))
     }
@@ -262,7 +262,7 @@ fn can_give(pack: &Pack, limits: &Limits) -> Estimate {
         return not("not every cell voltage is seen");
     }
     let ratio = RESISTANCE_RATIO_PLETT.at(coldest.celsius);
-    let usual = limits.get(L::UndervoltageSag) / capacity * ratio;
+    let usual = limits.get(LimitId::UndervoltageSag) / capacity * ratio;
     let measured = |cell: u8| own(pack, cell, ratio, limits);
     let give = |cell: &CellNow, ohms: f64| largest(cell.volts - current.amps.min(0.0) * ohms, ohms);
     let weakest = |ohms: &dyn Fn(u8) -> f64| view.cells.iter().map(|cell| give(cell, ohms(cell.cell))).reduce(f64::min);

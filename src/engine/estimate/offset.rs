@@ -5,7 +5,7 @@
 use super::charge::{Charge, unseen};
 use crate::engine::pack::Pack;
 use crate::model::Estimate;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// An interval shorter than this says too little, h.
@@ -100,12 +100,12 @@ impl Offset {
     /// the intervals disagree by more than full charges do.
     fn solve(&mut self, capacity: f64, limits: &Limits) {
         let sums = &self.sums;
-        let noise = (limits.get(L::OffsetFull) / 100.0 * capacity).powi(2);
+        let noise = (limits.get(LimitId::OffsetFull) / 100.0 * capacity).powi(2);
         let prior = noise / LOST.1.powi(2);
         let (hh, hc, cc) = (sums.hh, sums.hc, sums.cc + prior);
         let (hr, cr) = (sums.hr, sums.cr + prior * LOST.0);
         let det = hh * cc - hc * hc;
-        if det <= 0.0 || f64::from(self.intervals) < limits.get(L::OffsetIntervals) {
+        if det <= 0.0 || f64::from(self.intervals) < limits.get(LimitId::OffsetIntervals) {
             return;
         }
         let amps = (cc * hr - hc * cr) / det;
@@ -149,7 +149,7 @@ impl Offset {
 /// What a current sensor may read at zero while nothing was learnt, A.
 #[must_use]
 pub fn assumed(capacity: f64, limits: &Limits) -> f64 {
-    limits.get(L::SocOffset).max(limits.get(L::SocOffsetRate) * capacity)
+    limits.get(LimitId::SocOffset).max(limits.get(LimitId::SocOffsetRate) * capacity)
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::view::View;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// The slow part follows the current with this time constant, s; judgement: diffusion in large cells takes from ten
@@ -39,7 +39,7 @@ impl Polar {
         let capacity = view.capacity?;
         let ratio = RESISTANCE_RATIO_PLETT.at(view.coldest()?.celsius);
         let (rate, slow) = (amps / capacity, *slow / capacity);
-        let volts = ratio * (limits.get(L::UndervoltageSag) * rate + limits.get(L::KneeSlowSag) * slow);
+        let volts = ratio * (limits.get(LimitId::UndervoltageSag) * rate + limits.get(LimitId::KneeSlowSag) * slow);
         Some(Drive { volts, rate, slow, ratio })
     }
 }

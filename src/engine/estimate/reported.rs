@@ -4,7 +4,7 @@ use super::charge::{Charge, unseen};
 use super::offset::assumed;
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// A stretch must move the state of charge by this much, and its first half by half of it.
@@ -113,10 +113,10 @@ fn said(from: &Mark, to: &Mark, capacity: f64, limits: &Limits) -> Said {
     let ah = (counted * (to.soc - from.soc).signum()).max(0.0);
     let passed = to.charge.charged - from.charge.charged + to.charge.drawn - from.charge.drawn;
     let off = hours * assumed(capacity, limits)
-        + passed * limits.get(L::SocGain) / 100.0
+        + passed * limits.get(LimitId::SocGain) / 100.0
         + unseen(to.charge.between - from.charge.between)
-        + (to.charge.blind_secs - from.charge.blind_secs) / 3600.0 * limits.get(L::SocBlindRate) * capacity;
-    let soc_off = limits.get(L::FiledReportedOff) / 100.0;
+        + (to.charge.blind_secs - from.charge.blind_secs) / 3600.0 * limits.get(LimitId::SocBlindRate) * capacity;
+    let soc_off = limits.get(LimitId::FiledReportedOff) / 100.0;
     let high = if moved > soc_off { (ah + off) / (moved - soc_off) } else { f64::MAX };
     Said { moved, ah, low: (ah - off).max(0.0) / (moved + soc_off), high }
 }

@@ -10,7 +10,7 @@ use super::steps::{Step, Steps};
 use crate::curve::RESISTANCE_RATIO_PLETT;
 use crate::engine::median::median_of;
 use crate::engine::view::View;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -105,7 +105,7 @@ impl Resistance {
         self.cells.resize(step.cells, Cell::default());
         let ratios = warmth.ratios;
         let grain = self.steps.grain(around.spec.grain.cell.map(|volts| volts.get()));
-        let noise = Noise { floor: (ROUNDING * grain).max(FLOOR), keep: 1.0 - 1.0 / limits.get(L::StepForgets) };
+        let noise = Noise { floor: (ROUNDING * grain).max(FLOOR), keep: 1.0 - 1.0 / limits.get(LimitId::StepForgets) };
         let (mut own, mut warm) = ([0.0; MAX_CELLS], [0.0; MAX_CELLS]);
         for cell in 0..step.cells {
             let link = around.spec.links.get(cell).copied().flatten().map_or(0.0, |ohms| ohms.get());
@@ -116,7 +116,7 @@ impl Resistance {
         let (Some(median_warm), Some(median_own)) = (of_step(&warm), of_step(&own)) else { return };
         let mean_ratio = ratios[..step.cells].iter().sum::<f64>() / step.cells as f64;
         let mut repeated = 0;
-        let absolute = step.spacing <= limits.get(L::StepSpacingAbsolute) * 1.1 && warmth.known;
+        let absolute = step.spacing <= limits.get(LimitId::StepSpacingAbsolute) * 1.1 && warmth.known;
         for (index, cell) in self.cells.iter_mut().enumerate() {
             let seen = (step.before[index], step.after[index]);
             let repeats = cell.excess.repeats(step.amps, seen, grain);
@@ -153,7 +153,7 @@ impl Resistance {
     #[must_use]
     pub fn excess(&self, cell: usize, limits: &Limits) -> Option<Known> {
         let cell = self.cells.get(cell)?;
-        let spread = limits.get(L::StepSpread) / 100.0 * self.median.ohms();
+        let spread = limits.get(LimitId::StepSpread) / 100.0 * self.median.ohms();
         known(&cell.excess, limits, spread.hypot(cell.misled))
     }
 
@@ -197,7 +197,7 @@ impl Resistance {
     pub fn growth(&self, cell: usize, limits: &Limits) -> Option<(f64, f64)> {
         let own = self.median.ohms();
         let (growth, error) = self.cells.get(cell)?.excess.growth(own)?;
-        Some((growth, error + 0.7 * limits.get(L::StepSpread) / 100.0 * own))
+        Some((growth, error + 0.7 * limits.get(LimitId::StepSpread) / 100.0 * own))
     }
 
     /// Growth of what lies between the cells and the bus, with what it might be less, Ω.
@@ -252,7 +252,8 @@ impl Resistance {
 /// What a fit says, once it has enough steps and a small enough error; `systematic` is half a width besides.
 fn known(fit: &Fit, limits: &Limits, systematic: f64) -> Option<Known> {
     let error = fit.error()?;
-    let enough = f64::from(fit.count()) >= limits.get(L::StepCount) && error < limits.get(L::StepError) * 1e-3;
+    let enough =
+        f64::from(fit.count()) >= limits.get(LimitId::StepCount) && error < limits.get(LimitId::StepError) * 1e-3;
     enough.then(|| Known { ohms: fit.ohms(), half: (WIDE * error).hypot(systematic), error })
 }
 
@@ -262,7 +263,7 @@ fn warmth(view: &View, limits: &Limits) -> Option<Warmth> {
         return Some(Warmth { ratios: [1.0; MAX_CELLS], known: false });
     };
     let has_own = |cell: u8| view.limiting.iter().any(|sensor| sensor.cell == Some(cell));
-    let apart = hot.celsius - cold.celsius > limits.get(L::ConnectionKelvin);
+    let apart = hot.celsius - cold.celsius > limits.get(LimitId::ConnectionKelvin);
     if apart && !view.cells.iter().all(|cell| has_own(cell.cell)) {
         return None;
     }

@@ -3,7 +3,7 @@
 
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// The mean is smoothed over about this long, s.
@@ -40,10 +40,10 @@ impl Rest {
             Some(_) => self.smooth + (level - self.smooth) * secs / (secs + SMOOTH_SECS),
         };
         let (at, volts) = *self.mark.get_or_insert((view.now, level));
-        let free = level < limits.get(L::RestBelow) || view.chargers_off == Some(true);
+        let free = level < limits.get(LimitId::RestBelow) || view.chargers_off == Some(true);
         self.since = self.since.or(Some(view.now));
-        if view.now.since(at) >= limits.get(L::RestFallMinutes) * 60.0 {
-            let held = !free && volts - self.smooth < limits.get(L::RestFall) * 1e-3;
+        if view.now.since(at) >= limits.get(LimitId::RestFallMinutes) * 60.0 {
+            let held = !free && volts - self.smooth < limits.get(LimitId::RestFall) * 1e-3;
             self.mark = Some((view.now, self.smooth));
             if held {
                 self.since = Some(view.now);
@@ -60,7 +60,7 @@ impl Rest {
     /// Since when the pack has rested, once it has for as long as rest asks.
     #[must_use]
     pub fn since(&self, now: Stamp, limits: &Limits) -> Option<Stamp> {
-        self.since.filter(|since| now.since(*since) >= limits.get(L::RestHours) * 3600.0)
+        self.since.filter(|since| now.since(*since) >= limits.get(LimitId::RestHours) * 3600.0)
     }
 
     /// Largest load of the last seconds, as a multiple of the capacity; negative while only charging was seen.
@@ -72,7 +72,7 @@ impl Rest {
 
 fn is_quiet(view: &View, limits: &Limits) -> bool {
     let (Some(current), Some(capacity)) = (view.current, view.capacity) else { return false };
-    let most = limits.get(L::RestRate) * capacity;
+    let most = limits.get(LimitId::RestRate) * capacity;
     current.recent.high.abs() < most && current.recent.low.abs() < most
 }
 
@@ -91,7 +91,7 @@ impl Load {
             return;
         };
         let rate = -current.recent.low / capacity;
-        let length = limits.get(L::UndervoltageLoadMemory);
+        let length = limits.get(LimitId::UndervoltageLoadMemory);
         match self.since.map(|since| view.now.since(since)) {
             None => *self = Self { since: Some(view.now), here: rate, before: rate },
             Some(age) if age >= length => {

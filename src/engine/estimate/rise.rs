@@ -2,7 +2,7 @@
 
 use super::around::Around;
 use crate::engine::view::{SensorNow, View};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::{Limits, MAX_SENSORS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -76,7 +76,7 @@ impl Rise {
         let amps = view.current.map_or(-1.0, |current| current.amps.abs() as f32);
         if let Some(mark) = self.newest_mut() {
             mark.amps = if mark.amps < 0.0 || amps < 0.0 { -1.0 } else { mark.amps.max(amps) };
-            if view.now.since(mark.at) < around.limits.get(L::RiseMinutes) * 60.0 / MARKS_A_STRETCH {
+            if view.now.since(mark.at) < around.limits.get(LimitId::RiseMinutes) * 60.0 / MARKS_A_STRETCH {
                 return;
             }
         }
@@ -122,7 +122,7 @@ impl Rise {
     /// the higher of two readings then and the lower of two now, so that one wrong reading is no rise.
     #[must_use]
     pub fn of(&self, sensor: &SensorNow, limits: &Limits) -> Option<Risen> {
-        let shortest = limits.get(L::RiseMinutes) * 60.0;
+        let shortest = limits.get(LimitId::RiseMinutes) * 60.0;
         let high = self.lower_of_two(sensor)?;
         let from = self.pairs.get(usize::from(sensor.sensor))?.before_at;
         let mut amps = Some(0.0_f64);

@@ -4,7 +4,7 @@ use crate::engine::pack::Pack;
 use crate::engine::view::{CurrentNow, View};
 use crate::model::Estimate;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// Slices of the stretch.
@@ -45,7 +45,7 @@ impl Rms {
     /// Moves on by one tick; `into_cells` says whether positive current is charge.
     pub fn tick(&mut self, view: &View, into_cells: bool, limits: &Limits) {
         let amps = self.smooth(view.current).map(|amps| if into_cells { amps } else { amps.min(0.0) });
-        let slice_secs = limits.get(L::OverCurrentSeconds) / SLICES as f64;
+        let slice_secs = limits.get(LimitId::OverCurrentSeconds) / SLICES as f64;
         match (self.last, amps) {
             (Some(last), Some(amps)) => self.spread(view, squares(last, amps, view.secs()), slice_secs),
             _ => self.roll((view.now.since(Stamp::default()) / slice_secs) as i64),
@@ -109,7 +109,7 @@ impl Rms {
     /// Charge current and discharge current, A, both positive; none while the stretch is not covered.
     #[must_use]
     pub fn amps(&self, limits: &Limits) -> Option<(f64, f64)> {
-        let whole = limits.get(L::OverCurrentSeconds);
+        let whole = limits.get(LimitId::OverCurrentSeconds);
         let shortest = (whole - whole / SLICES as f64) * COVERED;
         (self.all.secs >= shortest)
             .then(|| ((self.all.charge / self.all.secs).sqrt(), (self.all.draw / self.all.secs).sqrt()))

@@ -5,7 +5,7 @@ use super::offset::assumed;
 use crate::engine::pack::Pack;
 use crate::model::Estimate;
 use crate::model::bank::PackSpec;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{Quantity, Stamp};
 
 /// Every estimate of a pack, described as `spec`, `as_of` by engine time; `now` is the engine's.
@@ -70,7 +70,7 @@ fn charge(pack: &Pack, limits: &Limits) -> [Estimate; 2] {
     };
     let row = |name, counted: f64, sign: f64| {
         let (less, more) = if sign > 0.0 { (high, -low) } else { (-low, high) };
-        let off = counted * limits.get(L::SocGain) / 100.0 + unseen(charge.between);
+        let off = counted * limits.get(LimitId::SocGain) / 100.0 + unseen(charge.between);
         let (low, high) = (counted - hours * less.max(0.0) - off, counted + hours * more.max(0.0) + off);
         let best = counted - hours * (less.max(0.0) - more.max(0.0)) / 2.0;
         Estimate {
@@ -88,7 +88,7 @@ fn held_high(pack: &Pack, limits: &Limits) -> Estimate {
     if view.capacity.is_none() {
         return Estimate::unknown(name, pack.subject(), "the rated capacity is not described");
     }
-    if limits.get(L::FloatHoursWindow) != 30.0 {
+    if limits.get(LimitId::FloatHoursWindow) != 30.0 {
         return Estimate::unknown(name, pack.subject(), "the window of prolonged-high-float is set to another length");
     }
     let hours = pack.estimates.hours.held_hours(super::hours::Window::PlainHours);

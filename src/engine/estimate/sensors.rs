@@ -5,7 +5,7 @@ use super::swing::Swing;
 use super::thermal::GRAIN;
 use crate::engine::median::median_of;
 use crate::engine::view::{SensorNow, View};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_CELLS, MAX_SENSORS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -98,9 +98,9 @@ impl Sensors {
 
     /// Moves on by one tick; the resolution of temperatures in K, where it is described.
     pub fn tick(&mut self, view: &View, grain: Option<f64>, limits: &Limits) {
-        self.range_end_percent = limits.get(L::SensorRangeEnd);
+        self.range_end_percent = limits.get(LimitId::SensorRangeEnd);
         // two readings rounded to it may lie further apart than what moved
-        let stuck_from = limits.get(L::SensorStuckKelvin) + grain.unwrap_or(GRAIN);
+        let stuck_from = limits.get(LimitId::SensorStuckKelvin) + grain.unwrap_or(GRAIN);
         for cell in &view.cells {
             if let Some(ends) = self.cells.get_mut(usize::from(cell.cell)) {
                 ends.count(false);
@@ -159,8 +159,8 @@ impl Watch {
         match self.stands {
             Some((celsius, _)) if celsius == sensor.celsius => {}
             before => {
-                let jump =
-                    before.is_some_and(|(celsius, _)| (celsius - sensor.celsius).abs() > limits.get(L::SensorJump));
+                let jump = before
+                    .is_some_and(|(celsius, _)| (celsius - sensor.celsius).abs() > limits.get(LimitId::SensorJump));
                 if jump && view.secs() <= JUMP_WITHIN_SECS {
                     let hotter = before.is_some_and(|(celsius, _)| sensor.celsius > celsius);
                     let stands = if hotter { HOT_JUMP_STANDS_SECS } else { JUMP_STANDS_SECS };
@@ -186,10 +186,10 @@ impl Watch {
         }
         let (_, since) = self.stands?;
         let (low, high) = self.siblings.unwrap_or_default();
-        if now.since(since) >= limits.get(L::SensorStuckHours) * 3600.0 && high - low >= stuck_from {
+        if now.since(since) >= limits.get(LimitId::SensorStuckHours) * 3600.0 && high - low >= stuck_from {
             return Some(Trouble::Stuck);
         }
-        self.ends.too_often(limits.get(L::SensorRangeEnd)).then_some(Trouble::RangeEnd)
+        self.ends.too_often(limits.get(LimitId::SensorRangeEnd)).then_some(Trouble::RangeEnd)
     }
 }
 

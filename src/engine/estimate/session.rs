@@ -5,7 +5,7 @@ use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::Estimate;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -109,13 +109,13 @@ impl Sessions {
         if self.now.is_none() && charges {
             self.now = Some(Session::begin(view.now));
         }
-        let small = amps > NOTHING * capacity && amps < limits.get(L::SessionSmallRate) * capacity;
+        let small = amps > NOTHING * capacity && amps < limits.get(LimitId::SessionSmallRate) * capacity;
         let Some(session) = &mut self.now else { return };
         session.bulk = session.bulk.max(amps);
         if charges || (small && volts >= HELD_FROM) {
             session.end = view.now;
         }
-        session.count_restart(small, amps > band && amps >= limits.get(L::SessionSmallRate) * capacity, volts);
+        session.count_restart(small, amps > band && amps >= limits.get(LimitId::SessionSmallRate) * capacity, volts);
         self.stand = if small && volts >= HELD_FROM { Some(Stand::go_on(self.stand, volts, view)) } else { None };
         let flows = current.amps > 0.0; // what is smoothed follows a while after the charge has ended
         if let Some(held) = self.stand.and_then(|stand| stand.held(limits)).filter(|_| flows) {
@@ -244,7 +244,7 @@ impl Stand {
     }
 
     fn held(&self, limits: &Limits) -> Option<Held> {
-        (self.secs >= limits.get(L::SessionHeldMinutes) * 60.0).then(|| Held {
+        (self.secs >= limits.get(LimitId::SessionHeldMinutes) * 60.0).then(|| Held {
             volts: self.volt_secs / self.secs,
             celsius: (self.warm_secs > 0.5 * self.secs).then(|| self.degree_secs / self.warm_secs),
             secs: self.secs,

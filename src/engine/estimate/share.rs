@@ -5,7 +5,7 @@ use crate::engine::pack::Pack;
 use crate::model::Estimate;
 use crate::model::MAX_PACKS;
 use crate::model::bank::PackSpec;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// Shares over one stretch, in percentage points beyond the share of capacity.
@@ -58,7 +58,7 @@ impl Sharing {
         }
         self.flows = flows(packs);
         let Some(flows) = self.flows.filter(|_| before.0 == packs.len() && before.2) else { return };
-        if flows.bank.abs() < limits.get(L::SharingFromRate) {
+        if flows.bank.abs() < limits.get(LimitId::SharingFromRate) {
             return;
         }
         let Some(stretch) = self.stretches.get_mut(usize::from(flows.bank < 0.0)) else { return };
@@ -67,7 +67,7 @@ impl Sharing {
         }
         let total: f64 = packs.iter().filter_map(|pack| pack.view.capacity).sum();
         let sum: f64 = stretch.moved.iter().sum();
-        if sum.abs() >= limits.get(L::SharingMoved) / 100.0 * total {
+        if sum.abs() >= limits.get(LimitId::SharingMoved) / 100.0 * total {
             stretch.last = Some(shares(&stretch.moved, sum, packs, total));
             stretch.moved = [0.0; MAX_PACKS];
         }

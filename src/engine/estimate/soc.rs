@@ -9,7 +9,7 @@ use super::taper::Taper;
 use crate::curve::{HYSTERESIS_PLETT, OCV_PLETT_MID};
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// A rest at the top proves at least this.
@@ -123,7 +123,7 @@ impl Soc {
         since.hours += hours;
         since.blind += (charge.blind_secs - self.taken.blind_secs) / 3600.0;
         since.between += charge.between - self.taken.between;
-        since.net += charged * (1.0 + limits.get(L::SocEfficiency)) / 2.0 - drawn;
+        since.net += charged * (1.0 + limits.get(LimitId::SocEfficiency)) / 2.0 - drawn;
         since.net -= self.learnt.map_or(0.0, |learnt| learnt.amps * hours);
         self.drawn_since += drawn;
         self.taken = *charge;
@@ -136,7 +136,7 @@ impl Soc {
     /// that was full floats at any lower voltage.
     fn take_full(&mut self, full: &Full, charge: &Charge, capacity: f64, limits: &Limits) {
         let known = self.known(capacity, limits);
-        let cycle = limits.get(L::AnchorNewCycle) / 100.0 * capacity;
+        let cycle = limits.get(LimitId::AnchorNewCycle) / 100.0 * capacity;
         if full.tapered && self.drawn_since >= cycle {
             self.offset.full(charge, full.best, capacity, limits);
             self.learnt = self.offset.useful(capacity, limits);
@@ -152,7 +152,7 @@ impl Soc {
     /// Above the knee a rest proves 'nearly full' and may only raise; near empty its voltage tells; between nothing.
     fn take_rest(&mut self, view: &View, capacity: f64, limits: &Limits) {
         let Some(mean) = view.mean else { return };
-        if mean >= limits.get(L::SocRestProves) {
+        if mean >= limits.get(LimitId::SocRestProves) {
             let says = Known { low: REST_PROVES, best: (1.0 + REST_PROVES) / 2.0, high: 1.0 };
             return match self.known(capacity, limits) {
                 Some(known) => self.raise(known, says),
@@ -160,8 +160,8 @@ impl Soc {
             };
         }
         let spread = view.highest().zip(view.lowest()).map_or(f64::MAX, |(high, low)| high.volts - low.volts);
-        let tells = OCV_PLETT_MID.at(limits.get(L::SocRestTells) / 100.0);
-        if mean < tells && spread < limits.get(L::SocRestSpread) * 1e-3 {
+        let tells = OCV_PLETT_MID.at(limits.get(LimitId::SocRestTells) / 100.0);
+        if mean < tells && spread < limits.get(LimitId::SocRestSpread) * 1e-3 {
             let best = OCV_PLETT_MID.inverse(mean);
             let half = HYSTERESIS_PLETT.at(best) / 2.0;
             self.set(Known {
@@ -192,12 +192,12 @@ impl Soc {
         let anchor = self.anchor?;
         let since = &self.since;
         let offset = self.learnt.map_or(assumed(capacity, limits), |learnt| learnt.half.max(OFFSET_WANDERS));
-        let leaked = since.hours * limits.get(L::SelfDischarge) / 100.0 / MONTH_H;
-        let spread = since.charged * (1.0 - limits.get(L::SocEfficiency)) / 2.0
-            + since.net.abs() * (limits.get(L::SocGain) / 100.0).hypot(self.unsure)
+        let leaked = since.hours * limits.get(LimitId::SelfDischarge) / 100.0 / MONTH_H;
+        let spread = since.charged * (1.0 - limits.get(LimitId::SocEfficiency)) / 2.0
+            + since.net.abs() * (limits.get(LimitId::SocGain) / 100.0).hypot(self.unsure)
             + since.hours * offset
             + unseen(since.between)
-            + since.blind * limits.get(L::SocBlindRate) * capacity;
+            + since.blind * limits.get(LimitId::SocBlindRate) * capacity;
         let (moved, spread) = (since.net / capacity, spread / capacity);
         // Where it was known from and what was counted since err each by itself.
         let low = (anchor.best - anchor.low).hypot(spread + leaked);
@@ -226,11 +226,11 @@ impl Soc {
         })?;
         let as_of = self.as_of.ok_or("no valid current was seen yet")?;
         if view.current.is_none() {
-            let unseen = now.since(as_of).max(0.0) / 3600.0 * limits.get(L::SocBlindRate);
+            let unseen = now.since(as_of).max(0.0) / 3600.0 * limits.get(LimitId::SocBlindRate);
             known.low = (known.low - unseen).max(0.0);
             known.high = (known.high + unseen).min(1.0);
         }
-        if (known.high - known.low) / 2.0 > limits.get(L::SocNotKnown) / 100.0 {
+        if (known.high - known.low) / 2.0 > limits.get(LimitId::SocNotKnown) / 100.0 {
             return Err("too long since it was last known: a full charge sets it anew");
         }
         Ok((known, as_of))

@@ -7,7 +7,7 @@ use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::Estimate;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -86,7 +86,7 @@ impl Standby {
         let limits = around.limits;
         let rates =
             view.current.zip(view.capacity).map(|(c, capacity)| (c.recent.high / capacity, c.recent.low / capacity));
-        let charges = rates.is_some_and(|(high, _)| high > limits.get(L::StorageChargeRate));
+        let charges = rates.is_some_and(|(high, _)| high > limits.get(LimitId::StorageChargeRate));
         let is_cut_off = view.switches.discharge_path == Some(false);
         self.open.busy |= charges || is_cut_off || self.is_fed(view, around);
         let hour = u32::try_from(view.now.secs() / 3600).unwrap_or(0);
@@ -98,7 +98,7 @@ impl Standby {
         if let Some(idle) = &mut self.idle {
             idle.seen = view.now;
         }
-        if charges || -low > limits.get(L::StorageLoadRate) {
+        if charges || -low > limits.get(LimitId::StorageLoadRate) {
             self.idle = None;
         } else if self.idle.is_none() {
             let known = told.soc.estimate(view, view.now, limits);
@@ -124,7 +124,7 @@ impl Standby {
         };
         charged(view.current.map(|current| current.amps))
             || charged(around.others)
-            || (!self.open.busy && around.bank.charging(view.now, limits.get(L::StalePeriods)).next().is_some())
+            || (!self.open.busy && around.bank.charging(view.now, limits.get(LimitId::StalePeriods)).next().is_some())
     }
 
     fn turn(&mut self, hour: u32, view: &View, told: &Told, limits: &Limits) {
@@ -192,7 +192,7 @@ impl Standby {
 /// reading of zero may hide what the sensor cannot see.
 fn days(pack: &Pack, draw: &Draw, limits: &Limits) -> Estimate {
     let (name, subject) = ("until_a_tenth_days", pack.subject());
-    let monthly = limits.get(L::SelfDischarge);
+    let monthly = limits.get(LimitId::SelfDischarge);
     let (Some(capacity), Ok((soc, _))) =
         (pack.view.capacity, pack.estimates.soc.estimate(&pack.view, pack.view.now, limits))
     else {
@@ -220,7 +220,7 @@ impl Idle {
         let (offset, half) = zero(told, capacity, limits);
         let certain = ((self.net - told.charge.net()) / hours + offset - half).max(0.0);
         let elapsed = view.now.since(self.since) / 3600.0;
-        let lost = certain * elapsed / capacity + elapsed / 720.0 * limits.get(L::SelfDischarge) / 100.0;
+        let lost = certain * elapsed / capacity + elapsed / 720.0 * limits.get(LimitId::SelfDischarge) / 100.0;
         Some(((self.low? - lost).max(0.0), certain))
     }
 }

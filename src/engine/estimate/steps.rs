@@ -5,7 +5,7 @@
 
 use crate::engine::median::median_of;
 use crate::engine::view::View;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_CELLS, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -166,15 +166,15 @@ impl Steps {
         });
         let (before, after, tolerance) = chosen?;
         let amps = level(after) - level(before);
-        if amps.abs() < limits.get(L::StepRate) * capacity || tolerance > 0.5 * amps.abs() {
+        if amps.abs() < limits.get(LimitId::StepRate) * capacity || tolerance > 0.5 * amps.abs() {
             return None;
         }
         let count = self.cells.count_ones() as usize;
         let calm = if before.amps.abs() < after.amps.abs() { before } else { after };
         let calm = calm.volts.get(..count)?;
-        let flat = limits.get(L::StepVoltsLow)..=limits.get(L::StepVoltsHigh);
+        let flat = limits.get(LimitId::StepVoltsLow)..=limits.get(LimitId::StepVoltsHigh);
         let spacing = self.spacing();
-        if count < 2 || !calm.iter().all(|v| flat.contains(v)) || spacing > limits.get(L::StepSpacing) * JITTER {
+        if count < 2 || !calm.iter().all(|v| flat.contains(v)) || spacing > limits.get(LimitId::StepSpacing) * JITTER {
             return None;
         }
         let outside = |set: &Set| Some(set.bus? - set.volts.get(..count)?.iter().sum::<f64>());

@@ -3,7 +3,7 @@
 
 use crate::engine::view::View;
 use crate::model::bank::SensorRole;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{MAX_SENSORS, Stamp};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
@@ -112,7 +112,7 @@ impl Swing {
     /// Whether a sensor on cell or case has swung with the air for days.
     #[must_use]
     pub fn is_air(&self, sensor: usize, limits: &Limits) -> bool {
-        self.waves.get(sensor).is_some_and(|wave| f64::from(wave.days) >= limits.get(L::SwingDays))
+        self.waves.get(sensor).is_some_and(|wave| f64::from(wave.days) >= limits.get(LimitId::SwingDays))
     }
 }
 
@@ -134,14 +134,14 @@ fn before(own: f64, other: f64) -> f64 {
 
 /// It swings more than its siblings, and ahead of them.
 fn ahead(own: Beat, others: Beat, limits: &Limits) -> bool {
-    own.0 >= limits.get(L::SwingKelvin)
-        && own.0 >= limits.get(L::SwingTimes) * others.0
-        && before(own.1, others.1) >= limits.get(L::SwingHours)
+    own.0 >= limits.get(LimitId::SwingKelvin)
+        && own.0 >= limits.get(LimitId::SwingTimes) * others.0
+        && before(own.1, others.1) >= limits.get(LimitId::SwingHours)
 }
 
 /// It swings as the air does.
 fn like(own: Beat, air: Beat, limits: &Limits) -> bool {
-    own.0 >= limits.get(L::SwingKelvin) && own.0 >= LIKE_AIR.0 * air.0 && before(air.1, own.1).abs() <= LIKE_AIR.1
+    own.0 >= limits.get(LimitId::SwingKelvin) && own.0 >= LIKE_AIR.0 * air.0 && before(air.1, own.1).abs() <= LIKE_AIR.1
 }
 
 /// The mean of several swings, as of pointers that turn.

@@ -3,7 +3,7 @@
 
 use crate::engine::view::View;
 use crate::model::Stamp;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// Readings at most this far apart are looked at for steps within it, s.
@@ -40,7 +40,7 @@ impl Taper {
             Some(_) => (rate - self.rate).abs(),
             None => f64::MAX,
         };
-        self.from = if step > limits.get(L::AnchorStep) { rate } else { self.from.max(rate) };
+        self.from = if step > limits.get(LimitId::AnchorStep) { rate } else { self.from.max(rate) };
         self.before = Some((low, high));
         self.rate = rate;
         if rate <= 0.0 {
@@ -50,15 +50,15 @@ impl Taper {
             let small = rate > 0.0 && rate < limits.get(limit);
             if small { kept.or(Some(view.now)) } else { None }
         };
-        self.tail = since(self.tail, L::AnchorTail);
-        self.trickle = since(self.trickle, L::AnchorTrickle);
+        self.tail = since(self.tail, LimitId::AnchorTail);
+        self.trickle = since(self.trickle, LimitId::AnchorTrickle);
     }
 
     /// Whether the current came down smoothly, from well above or from twice what it is now, and has been small for
     /// long enough.
     #[must_use]
     pub fn is_done(&self, now: Stamp, limits: &Limits) -> bool {
-        let came_down = self.from > limits.get(L::AnchorFrom) || self.from >= 2.0 * self.rate;
+        let came_down = self.from > limits.get(LimitId::AnchorFrom) || self.from >= 2.0 * self.rate;
         came_down && lasts(self.tail, now, limits)
     }
 
@@ -70,5 +70,5 @@ impl Taper {
 }
 
 fn lasts(since: Option<Stamp>, now: Stamp, limits: &Limits) -> bool {
-    since.is_some_and(|since| now.since(since) >= limits.get(L::AnchorTailSeconds))
+    since.is_some_and(|since| now.since(since) >= limits.get(LimitId::AnchorTailSeconds))
 }

@@ -8,7 +8,7 @@ use crate::engine::pack::Pack;
 use crate::engine::view::View;
 use crate::model::Estimate;
 use crate::model::bank::{PackSpec, SensorRole};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::{Quantity, Stamp};
 use serde::{Deserialize, Serialize};
 
@@ -88,8 +88,11 @@ impl Thermal {
         let limits = around.limits;
         self.ambient = mean(view.sensors.iter().filter(|s| s.role == SensorRole::Ambient).map(|s| s.celsius));
         let place = Quantity::SourceOffer as usize - Quantity::SourceKind as usize;
-        let offers =
-            around.bank.sources.iter().filter_map(|source| source[place].now(view.now, limits.get(L::StalePeriods)));
+        let offers = around
+            .bank
+            .sources
+            .iter()
+            .filter_map(|source| source[place].now(view.now, limits.get(LimitId::StalePeriods)));
         self.offer = offers.reduce(|sum, amps| sum + amps);
         let own = mean(view.limiting.iter().map(|s| s.celsius)).filter(|_| view.role_known);
         self.follow(view, own, told);
@@ -122,7 +125,7 @@ impl Thermal {
         };
         let (since, then) = *self.heating.get_or_insert((view.now, celsius));
         let hours = view.now.since(since) / 3600.0;
-        if hours * 60.0 >= around.limits.get(L::HeaterMinutes) {
+        if hours * 60.0 >= around.limits.get(LimitId::HeaterMinutes) {
             let open = around.spec.grain.temperature.unwrap_or(GRAIN) / hours;
             self.warming = Some(Warming { rise: (celsius - then) / hours, open, coldest: coldest.celsius });
             self.heating = Some((view.now, celsius));

@@ -9,7 +9,7 @@ use super::drift::Drift;
 use super::visit::Span;
 use crate::engine::pack::Pack;
 use crate::model::finding::Explanation;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 
 /// Explanations below this weight are not worth a line.
 const LEAST: f64 = 0.05;
@@ -125,7 +125,7 @@ impl Evidence {
             (Some(best), ..) => Some(best < 0.0),
             (None, low, _) => Some(low.is_none()),
         };
-        let excess = limits.get(L::ConnectionExcess) * 1e-3;
+        let excess = limits.get(LimitId::ConnectionExcess) * 1e-3;
         let poor = resistance.excess(cell, limits).and_then(|known| match known {
             known if known.ohms - known.half > excess => Some(true),
             known if known.ohms + known.half < excess => Some(false),
@@ -137,7 +137,9 @@ impl Evidence {
             short: apart.both.less(cell).and_then(|(short, _)| is_short(&short, limits, capacity)),
             lost: drift.map(|drift| is_lost(&drift, limits, capacity)),
             like_bleeder: drift.is_some_and(|drift| BLEEDER.contains(&milliamps(&drift).unwrap_or(0.0))),
-            bleeds: bled.filter(|bled| bled.hours >= limits.get(L::BledHours)).map(|bled| comes_down(&bled, limits)),
+            bleeds: bled
+                .filter(|bled| bled.hours >= limits.get(LimitId::BledHours))
+                .map(|bled| comes_down(&bled, limits)),
             poor_connection: poor,
             lead_fault: leads.any(&pack.view, limits) || leads.doubtful(),
         }
@@ -166,7 +168,7 @@ impl Evidence {
 }
 
 fn is_short(short: &Span, limits: &Limits, capacity: f64) -> Option<bool> {
-    let limit = limits.get(L::SmallNotice) / 100.0 * capacity;
+    let limit = limits.get(LimitId::SmallNotice) / 100.0 * capacity;
     Some(short.best? > limit && short.low? > 0.0)
 }
 
@@ -180,17 +182,17 @@ pub fn milliamps(drift: &Drift) -> Option<f64> {
 /// Whether the loss is certain, and large enough to speak of.
 #[must_use]
 pub fn is_lost(drift: &Drift, limits: &Limits, capacity: f64) -> bool {
-    let least = limits.get(L::DriftLost) / 100.0 * capacity;
+    let least = limits.get(LimitId::DriftLost) / 100.0 * capacity;
     let error = drift.lost.half().map_or(0.0, |half| half / std::f64::consts::SQRT_2);
     let sure = drift.lost.best.map_or(drift.lost.low.unwrap_or(0.0) >= least, |best| {
-        best >= least && best > limits.get(L::DriftErrors) * error
+        best >= least && best > limits.get(LimitId::DriftErrors) * error
     });
     let behind = drift.behind.best.or(drift.behind.low).is_some_and(|behind| behind >= least);
     sure && behind
 }
 
 fn comes_down(bled: &Bled, limits: &Limits) -> bool {
-    bled.fell + bled.off > limits.get(L::BledShare) / 100.0 * bled.hours * limits.get(L::BalanceAmps)
+    bled.fell + bled.off > limits.get(LimitId::BledShare) / 100.0 * bled.hours * limits.get(LimitId::BalanceAmps)
 }
 
 /// What may be behind a finding about a cell, the likeliest first; empty for conditions that explain themselves.

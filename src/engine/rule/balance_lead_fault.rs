@@ -7,7 +7,7 @@ use crate::engine::estimate::leads::shared_pair;
 use crate::engine::view::LeadFault;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 const OPEN: u8 = 0;
 const SWAPPED: u8 = 1;
@@ -74,7 +74,7 @@ fn judge_cell(bench: &Bench, court: &mut Court, index: usize, kinds: &Kinds) {
     let signs = [
         Sign::new(Severity::Notice, constant, constant),
         Sign::new(Severity::Notice, kinds.shared.is_some(), kinds.shared.is_some())
-            .held(bench.limits.get(L::LeadSharedMinutes) * 60.0)
+            .held(bench.limits.get(LimitId::LeadSharedMinutes) * 60.0)
             .read(2, cell.count, 1),
         Sign::new(Severity::Warning, kinds.gross.is_some(), kinds.gross.is_some()).read(2, cell.count, 1),
     ];

@@ -7,7 +7,7 @@ use crate::engine::gauge::Gauge;
 use crate::model::Change;
 use crate::model::bank::BalanceKind;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 pub(super) const RULE: Rule = Rule {
     code: "balancing-fails",
@@ -29,21 +29,21 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let limits = bench.limits;
     let Some(capacity) = bench.view.capacity else { return court.not_judged(Why::NoCapacity) };
-    let amps = bench.spec.balance.current.map_or(limits.get(L::BalanceAmps), |amps| amps.get());
+    let amps = bench.spec.balance.current.map_or(limits.get(LimitId::BalanceAmps), |amps| amps.get());
     let mut judged = false;
     for (cell, bled) in apart.bled.iter().enumerate() {
         let Some(bled) = bled else { continue };
         let due = bled.hours * amps;
         // The error of one visit; the difference of two has that of both.
         let error = bled.off / std::f64::consts::SQRT_2;
-        let enough = bled.hours >= limits.get(L::BledHours)
-            && due >= limits.get(L::BledDue) / 100.0 * capacity
+        let enough = bled.hours >= limits.get(LimitId::BledHours)
+            && due >= limits.get(LimitId::BledDue) / 100.0 * capacity
             && due >= 3.0 * error;
         judged |= enough;
         if !enough && !court.has_cases() {
             continue;
         }
-        let met = enough && bled.fell < limits.get(L::BledShare) / 100.0 * due;
+        let met = enough && bled.fell < limits.get(LimitId::BledShare) / 100.0 * due;
         let facts = [(Fact::BledHours, bled.hours), (Fact::BledDueAh, due), (Fact::CameDownAh, bled.fell)];
         let subject = Subject::cell(bench.pack.number, cell as u8);
         court.say(subject, &[Sign::new(Severity::Notice, met, met)], &facts);

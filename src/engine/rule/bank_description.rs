@@ -9,7 +9,7 @@ use crate::engine::estimate::reported::Said;
 use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 const CAPACITY: u8 = 0;
 const SERIES: u8 = 1;
@@ -67,7 +67,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         return;
     }
     let count = bench.pack.gauge(Quantity::PackVoltage).count();
-    let hold = bench.limits.get(L::FiledSeriesMinutes) * 60.0;
+    let hold = bench.limits.get(LimitId::FiledSeriesMinutes) * 60.0;
     let series_sign = Sign::new(Severity::Warning, met.series, met.series).held(hold).read(2, count, 1);
     let warning = if met.gone { Sign::new(Severity::Warning, true, true) } else { series_sign };
     let subject = bench.pack.subject();
@@ -99,13 +99,13 @@ fn met(bench: &Bench, filed: f64) -> Met {
     let (limits, estimates) = (bench.limits, &bench.pack.estimates);
     let learnt = estimates.soc.learnt_offset().map_or(0.0, |learnt| learnt.amps.abs() + learnt.half);
     let offset = assumed(filed, limits).max(learnt);
-    let room = limits.get(L::FiledOneWay) * filed + WINDOW_HOURS * offset;
-    let beyond = limits.get(L::FiledMeasured) * filed;
+    let room = limits.get(LimitId::FiledOneWay) * filed + WINDOW_HOURS * offset;
+    let beyond = limits.get(LimitId::FiledMeasured) * filed;
     Met {
         series: too_many_cells(bench),
         much: estimates.one_way.most() > room,
         larger: estimates.capacity.measured().is_some_and(|m| m.ah > beyond && m.ah - m.off > SURE * filed),
-        gone: estimates.resistance.jump().unwrap_or(1.0) > limits.get(L::FiledGone),
+        gone: estimates.resistance.jump().unwrap_or(1.0) > limits.get(LimitId::FiledGone),
         hidden: estimates.resistance.bypass.is_sure(limits),
         reported: contradicts(bench, filed),
         gain: estimates.gain.changed(limits),
@@ -150,15 +150,15 @@ fn weight(kind: u8) -> usize {
 /// What the reported state of charge and the count say together, where no described capacity fits both.
 fn contradicts(bench: &Bench, filed: f64) -> Option<Said> {
     let limits = bench.limits;
-    let (more, less) = (limits.get(L::FiledReportedMore) * filed, limits.get(L::FiledReportedLess) * filed);
+    let (more, less) = (limits.get(LimitId::FiledReportedMore) * filed, limits.get(LimitId::FiledReportedLess) * filed);
     bench.pack.estimates.reported.said().filter(|said| said.low > more || said.high < less)
 }
 
 /// With pack voltage only: above what cells can stand at while they are drawn from.
 fn too_many_cells(bench: &Bench) -> bool {
     let view = bench.view;
-    let drawn = view.rate().is_some_and(|rate| rate < -bench.limits.get(L::FiledSeriesRate));
-    let high = view.mean.is_some_and(|mean| mean > bench.limits.get(L::FiledSeriesVolts));
+    let drawn = view.rate().is_some_and(|rate| rate < -bench.limits.get(LimitId::FiledSeriesRate));
+    let high = view.mean.is_some_and(|mean| mean > bench.limits.get(LimitId::FiledSeriesVolts));
     view.cells.is_empty() && view.mean_from_pack && drawn && high
 }
 

@@ -7,7 +7,7 @@ use crate::engine::estimate::minute::{First, Reached};
 use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// It cut a discharge off; otherwise a charge. These add up in the kind of the case.
 const DRAWING: u8 = 1;
@@ -67,7 +67,7 @@ fn judge(bench: &Bench, court: &mut Court) {
 fn blind(bench: &Bench) -> Option<Why> {
     let (view, own) = (bench.view, bench.pack.gauge(Quantity::Current));
     let gauge = if own.count() > 0 { own } else { &bench.bank.current };
-    let slow = gauge.period() > bench.limits.get(L::CutoffSeconds) * JITTER;
+    let slow = gauge.period() > bench.limits.get(LimitId::CutoffSeconds) * JITTER;
     let paths = view.switches.charge_path.is_some() && view.switches.discharge_path.is_some();
     match view.current {
         None => Some(Why::NoCurrent),

@@ -5,7 +5,7 @@ use crate::engine::case::Sign;
 use crate::engine::view::CellNow;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 
 /// The mean is too high: the charger's doing, not one cell's.
 const CHARGER: u8 = 1;
@@ -30,7 +30,8 @@ fn judge(bench: &Bench, court: &mut Court) {
         court.end(|subject| subject.pack == Some(pack) && subject.cell.is_some());
     } else {
         let open_lead = |cell: &CellNow| {
-            cell.volts > bench.limits.get(L::OvervoltageNotice) && bench.view.lead_may_be_open(cell.cell, bench.limits)
+            cell.volts > bench.limits.get(LimitId::OvervoltageNotice)
+                && bench.view.lead_may_be_open(cell.cell, bench.limits)
         };
         for cell in &bench.view.cells {
             if open_lead(cell) {
@@ -55,20 +56,21 @@ fn judge(bench: &Bench, court: &mut Court) {
         .cells
         .first()
         .map_or(bench.pack.gauge(crate::model::Quantity::PackVoltage).count(), |cell| cell.count);
-    let limit = bench.limits.get(L::OvervoltageMean);
-    let sign = Sign::new(Severity::Notice, mean > limit, mean > limit - bench.limits.get(L::OvervoltageHysteresis))
-        .held(bench.limits.get(L::OvervoltageNoticeSeconds))
-        .read(2, count, 1);
+    let limit = bench.limits.get(LimitId::OvervoltageMean);
+    let sign =
+        Sign::new(Severity::Notice, mean > limit, mean > limit - bench.limits.get(LimitId::OvervoltageHysteresis))
+            .held(bench.limits.get(LimitId::OvervoltageNoticeSeconds))
+            .read(2, count, 1);
     court.say(Subject::pack(pack), &[sign], &[(Fact::MeanVolts, mean), (Fact::PeakVolts, mean)]);
     court.kind(Subject::pack(pack), CHARGER);
 }
 
 fn judge_cell(cell: &CellNow, pack: u8, limits: &Limits, court: &mut Court) {
-    let least = limits.least([L::OvervoltageNotice, L::OvervoltageWarning, L::OvervoltageUrgent]);
+    let least = limits.least([LimitId::OvervoltageNotice, LimitId::OvervoltageWarning, LimitId::OvervoltageUrgent]);
     if !court.has_cases() && cell.recent.high <= least {
         return;
     }
-    let hysteresis = limits.get(L::OvervoltageHysteresis);
+    let hysteresis = limits.get(LimitId::OvervoltageHysteresis);
     let sign = |severity, limit, volts: f64, hold_secs| {
         let limit = limits.get(limit);
         Sign::new(severity, volts > limit, cell.volts > limit - hysteresis).held(hold_secs).read(
@@ -78,9 +80,19 @@ fn judge_cell(cell: &CellNow, pack: u8, limits: &Limits, court: &mut Court) {
         )
     };
     let signs = [
-        sign(Severity::Notice, L::OvervoltageNotice, cell.recent.low, limits.get(L::OvervoltageNoticeSeconds)),
-        sign(Severity::Warning, L::OvervoltageWarning, cell.recent.low, limits.get(L::OvervoltageWarningSeconds)),
-        sign(Severity::Urgent, L::OvervoltageUrgent, cell.recent.high, 0.0),
+        sign(
+            Severity::Notice,
+            LimitId::OvervoltageNotice,
+            cell.recent.low,
+            limits.get(LimitId::OvervoltageNoticeSeconds),
+        ),
+        sign(
+            Severity::Warning,
+            LimitId::OvervoltageWarning,
+            cell.recent.low,
+            limits.get(LimitId::OvervoltageWarningSeconds),
+        ),
+        sign(Severity::Urgent, LimitId::OvervoltageUrgent, cell.recent.high, 0.0),
     ];
     court.say(Subject::cell(pack, cell.cell), &signs, &[(Fact::PeakVolts, cell.recent.high)]);
 }

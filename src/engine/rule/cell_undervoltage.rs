@@ -6,7 +6,7 @@ use crate::engine::case::Sign;
 use crate::engine::view::{CellNow, View};
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 
 /// Only the pack voltage was seen.
 const SUBSTITUTE: u8 = 1;
@@ -48,14 +48,14 @@ impl Sag {
     /// Whether a voltage that the reckoned lift clears would be too low with what of the lift is sure.
     fn sighting(&self, subject: Subject, (volts, count): (f64, u32), lift: f64, limits: &Limits) -> Option<Sighting> {
         let (why, sure) = self.doubt?;
-        let notice = limits.get(L::UndervoltageNotice);
+        let notice = limits.get(LimitId::UndervoltageNotice);
         let open = volts + lift >= notice && volts + sure * lift < notice;
         open.then_some(Sighting { subject, why, volts, count })
     }
 }
 
 /// Above all of these nothing is said.
-const TIERS: [L; 3] = [L::UndervoltageNotice, L::UndervoltageWarning, L::UndervoltageUrgent];
+const TIERS: [LimitId; 3] = [LimitId::UndervoltageNotice, LimitId::UndervoltageWarning, LimitId::UndervoltageUrgent];
 
 fn judge(bench: &Bench, court: &mut Court) {
     let (pack, view) = (bench.pack.number, bench.view);
@@ -100,7 +100,7 @@ fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) -> Op
     }
     let sign = |severity, limit, volts: f64, hold_secs| {
         let limit = limits.get(limit);
-        let keeps = cell.volts + lift < limit + limits.get(L::UndervoltageHysteresis);
+        let keeps = cell.volts + lift < limit + limits.get(LimitId::UndervoltageHysteresis);
         Sign::new(severity, volts + lift < limit, keeps).held(hold_secs).read(
             2,
             cell.count,
@@ -108,9 +108,9 @@ fn judge_cell(bench: &Bench, sag: &Sag, cell: &CellNow, court: &mut Court) -> Op
         )
     };
     let signs = [
-        sign(Severity::Notice, L::UndervoltageNotice, cell.recent.high, sag.hold_secs),
-        sign(Severity::Warning, L::UndervoltageWarning, cell.recent.high, sag.hold_secs),
-        sign(Severity::Urgent, L::UndervoltageUrgent, cell.recent.low, 0.0),
+        sign(Severity::Notice, LimitId::UndervoltageNotice, cell.recent.high, sag.hold_secs),
+        sign(Severity::Warning, LimitId::UndervoltageWarning, cell.recent.high, sag.hold_secs),
+        sign(Severity::Urgent, LimitId::UndervoltageUrgent, cell.recent.low, 0.0),
     ];
     let mut facts = [
         (Fact::LowestVolts, cell.recent.low),
@@ -133,7 +133,7 @@ fn is_no_reading(bench: &Bench, cell: &CellNow) -> bool {
 /// Without cell voltages: pack voltage / cells in series, where a cut-off terminal is not taken for empty cells.
 fn judge_substitute(bench: &Bench, court: &mut Court) {
     let (subject, limits) = (bench.pack.subject(), bench.limits);
-    let Some(mean) = bench.view.mean.filter(|mean| *mean > limits.get(L::UndervoltageSubstituteFrom)) else {
+    let Some(mean) = bench.view.mean.filter(|mean| *mean > limits.get(LimitId::UndervoltageSubstituteFrom)) else {
         court.end(|other| other == subject);
         return court.not_judged(if bench.view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoVoltage });
     };
@@ -146,11 +146,12 @@ fn judge_substitute(bench: &Bench, court: &mut Court) {
     let count = bench.pack.gauge(crate::model::Quantity::PackVoltage).count();
     let sign = |severity, limit| {
         let limit = limits.get(limit);
-        Sign::new(severity, lifted < limit, lifted < limit + limits.get(L::UndervoltageHysteresis))
+        Sign::new(severity, lifted < limit, lifted < limit + limits.get(LimitId::UndervoltageHysteresis))
             .held(sag.hold_secs)
             .read(2, count, 1)
     };
-    let signs = [sign(Severity::Notice, L::UndervoltageNotice), sign(Severity::Warning, L::UndervoltageWarning)];
+    let signs =
+        [sign(Severity::Notice, LimitId::UndervoltageNotice), sign(Severity::Warning, LimitId::UndervoltageWarning)];
     court.say(subject, &signs, &[(Fact::MeanVolts, mean), (Fact::LowestVolts, mean), (Fact::CorrectedVolts, lifted)]);
     court.kind(subject, SUBSTITUTE);
     court.doubts(bench, sag.sighting(subject, (mean, count), sag.volts, limits), sag.hold_secs);
@@ -168,18 +169,18 @@ fn sag(bench: &Bench) -> Sag {
         None => Some(Why::NoCapacity),
     };
     let rated = bench.spec.rated.discharge.zip(view.capacity).map(|(amps, capacity)| amps.get() / capacity);
-    let rate = rate.unwrap_or_else(|| rated.unwrap_or(limits.get(L::OverCurrentDischarge)));
+    let rate = rate.unwrap_or_else(|| rated.unwrap_or(limits.get(LimitId::OverCurrentDischarge)));
     let quiet = rest.quiet_since().is_some() || assumed.is_some();
-    let hold = if quiet { L::UndervoltageRestSeconds } else { L::UndervoltageLoadSeconds };
+    let hold = if quiet { LimitId::UndervoltageRestSeconds } else { LimitId::UndervoltageLoadSeconds };
     let known = celsius(view);
-    let ratio = RESISTANCE_RATIO_PLETT.at(known.unwrap_or(limits.get(L::UndervoltageNoTemperature)));
+    let ratio = RESISTANCE_RATIO_PLETT.at(known.unwrap_or(limits.get(LimitId::UndervoltageNoTemperature)));
     let doubt = match (assumed, known) {
         (Some(why), _) => Some((why, 0.0)),
         (None, None) => Some((Why::NoTemperature, 1.0 / ratio.max(1.0))), // as warm as the sag is told for
         (None, Some(_)) => None,
     };
     Sag {
-        volts: rate * limits.get(L::UndervoltageSag) * ratio,
+        volts: rate * limits.get(LimitId::UndervoltageSag) * ratio,
         ratio,
         rate,
         hold_secs: limits.get(hold),

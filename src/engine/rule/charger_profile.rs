@@ -7,7 +7,7 @@ use crate::engine::estimate::session::Sessions;
 use crate::model::Change;
 use crate::model::bank::{PackSpec, SourceKind, SourceState};
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// Kinds, in the low bits of the kind of the case; the code of the source in the high ones.
 /// A lower one is the cause of a higher one, and stays said.
@@ -53,14 +53,14 @@ fn judge(bench: &Bench, court: &mut Court) {
         let on = found[usize::from(kind)];
         Sign::new(severity, on, on).held(secs)
     };
-    let minutes = limit(L::ProfileMinutes) * 60.0;
+    let minutes = limit(LimitId::ProfileMinutes) * 60.0;
     let settled = found[usize::from(FLOAT)] || found[usize::from(COMPENSATED)] || found[usize::from(EQUALISE)];
     // One timer a severity: what needs ten minutes and what stands by itself are not both waiting.
     let notice = match settled {
         true => Sign::new(Severity::Notice, true, true),
         false => sign(Severity::Notice, ABOVE_FILE, minutes),
     };
-    let signs = [notice, sign(Severity::Warning, TOO_HIGH, limit(L::ProfileSeconds))];
+    let signs = [notice, sign(Severity::Warning, TOO_HIGH, limit(LimitId::ProfileSeconds))];
     let subject = bench.pack.subject();
     let mut facts = [(Fact::MeanVolts, 0.0); 4];
     let count = fill(&mut facts, bench, sessions);
@@ -68,7 +68,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     let worst = (COMPENSATED..=FLOAT).find(|kind| found[usize::from(*kind)]);
     if let (Some(kind), Some(case)) = (worst, court.case(subject)) {
         let before = case.kind & KIND;
-        let source = bench.bank.only_source(view.now, limit(L::StalePeriods)).map_or(case.kind >> 4, SourceKind::code);
+        let source =
+            bench.bank.only_source(view.now, limit(LimitId::StalePeriods)).map_or(case.kind >> 4, SourceKind::code);
         let kind = if before == 0 { kind } else { before.min(kind) };
         court.kind(subject, kind | source << 4);
     }
@@ -78,22 +79,22 @@ fn judge(bench: &Bench, court: &mut Court) {
 fn look(bench: &Bench, sessions: &Sessions) -> [bool; 6] {
     let (view, limits, spec) = (bench.view, bench.limits, bench.spec);
     let limit = |limit| limits.get(limit);
-    let margin = limit(L::ProfileMargin) * 1e-3;
+    let margin = limit(LimitId::ProfileMargin) * 1e-3;
     let mean = view.mean.unwrap_or_default();
     let charges = view.current.is_some_and(|current| current.amps > 0.0) && view.switches.charge_path != Some(false);
     let (absorption, float) = allowed(spec, view.cells_in_series);
     let floated = sessions.under_way().and_then(|session| session.float);
     let slope = sessions.slope().is_some_and(|slope| {
-        slope.volts * 4e3 < -limit(L::ProfileSlope) && slope.correlation < -limit(L::ProfileCorrelation)
+        slope.volts * 4e3 < -limit(LimitId::ProfileSlope) && slope.correlation < -limit(LimitId::ProfileCorrelation)
     });
     let equalises = bench.bank.sources.iter().any(|source| {
-        source[STATE].now(view.now, limit(L::StalePeriods)) == Some(f64::from(SourceState::Equalise.code()))
+        source[STATE].now(view.now, limit(LimitId::StalePeriods)) == Some(f64::from(SourceState::Equalise.code()))
     });
     let mut found = [false; 6];
-    found[usize::from(TOO_HIGH)] = charges && mean > limit(L::ProfileMean);
+    found[usize::from(TOO_HIGH)] = charges && mean > limit(LimitId::ProfileMean);
     found[usize::from(ABOVE_FILE)] = charges && absorption.is_some_and(|allowed| mean > allowed + margin);
     found[usize::from(FLOAT)] = float.zip(floated).is_some_and(|(allowed, held)| {
-        held.volts > allowed + margin && held.secs >= limit(L::ProfileFloatHours) * 3600.0
+        held.volts > allowed + margin && held.secs >= limit(LimitId::ProfileFloatHours) * 3600.0
     });
     found[usize::from(COMPENSATED)] = slope;
     found[usize::from(EQUALISE)] = equalises && charges;

@@ -8,7 +8,7 @@ use crate::model::Change;
 use crate::model::SensorRole;
 use crate::model::bank::SourceKind;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// It may be a heater's current.
 const UNSURE: u8 = 1;
@@ -63,7 +63,7 @@ fn judge(bench: &Bench, court: &mut Court) {
 
 /// The only source that is heard charging, in the high bits of the kind; several in turn are not named.
 fn source(bench: &Bench, before: u8) -> u8 {
-    let periods = bench.limits.get(L::StalePeriods);
+    let periods = bench.limits.get(LimitId::StalePeriods);
     let (named, old) = (before & CHARGE != 0, before & !WHAT);
     match bench.bank.only_source(bench.view.now, periods).map(|kind| kind.code() << 4) {
         Some(now) if named && old != 0 && old != now => SEVERAL,
@@ -85,16 +85,16 @@ fn blind(bench: &Bench) -> Option<Why> {
 
 fn signs(bench: &Bench, cold: &Cold, current: &CurrentNow) -> [Sign; 3] {
     let limit = |limit| bench.limits.get(limit);
-    let share = limit(L::PlatingShare) / 100.0 * bench.view.capacity.unwrap_or(f64::MAX);
-    let seconds = if cold.plating.run_ah >= share { 0.0 } else { limit(L::PlatingSeconds) };
-    let above_twice = |now: ColdNow| !now.unsure && now.amps > limit(L::PlatingUrgent) * now.plating;
+    let share = limit(LimitId::PlatingShare) / 100.0 * bench.view.capacity.unwrap_or(f64::MAX);
+    let seconds = if cold.plating.run_ah >= share { 0.0 } else { limit(LimitId::PlatingSeconds) };
+    let above_twice = |now: ColdNow| !now.unsure && now.amps > limit(LimitId::PlatingUrgent) * now.plating;
     let twice = bench.view.role_known && cold.now.is_some_and(above_twice);
     let count = cold.now.map_or(current.count, |now| now.count.min(current.count));
     let sign = |severity, on| Sign::new(severity, on, on).read(2, count, 1);
     [
-        sign(Severity::Notice, cold.sheet.on).held(cold.sheet.hold(limit(L::SheetMinutes) * 60.0)),
+        sign(Severity::Notice, cold.sheet.on).held(cold.sheet.hold(limit(LimitId::SheetMinutes) * 60.0)),
         sign(Severity::Warning, cold.plating.on).held(cold.plating.hold(seconds)),
-        sign(Severity::Urgent, twice).held(limit(L::PlatingUrgentSeconds)),
+        sign(Severity::Urgent, twice).held(limit(LimitId::PlatingUrgentSeconds)),
     ]
 }
 

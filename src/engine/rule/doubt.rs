@@ -4,7 +4,7 @@ use super::{Answer, Bench, Court, Why};
 use crate::engine::case::Moment;
 use crate::model::Stamp;
 use crate::model::finding::Subject;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use serde::{Deserialize, Serialize};
 
 /// Charge into the pack that hides what a rest would have shown, as a share of the capacity.
@@ -51,7 +51,7 @@ impl Doubt {
     /// In words, while it is open: for as long as a past finding counts.
     #[must_use]
     pub fn words(&self, now: Stamp, limits: &Limits) -> Option<String> {
-        let last = self.last.filter(|last| now.since(last.engine) <= limits.get(L::VerdictRemembers) * DAY)?;
+        let last = self.last.filter(|last| now.since(last.engine) <= limits.get(LimitId::VerdictRemembers) * DAY)?;
         let (subject, volts, why) = (self.subject, self.volts, self.why.words());
         let moment = format!("{:.0}", last.wall).replace('T', " ").replace('Z', " UTC");
         let when = if self.since.is_some() { String::new() } else { format!(", last at {moment}") };
@@ -76,7 +76,7 @@ impl Court<'_> {
                 .estimates
                 .rest
                 .quiet_since()
-                .is_some_and(|since| now.engine.since(since) >= bench.limits.get(L::UndervoltageRestSeconds));
+                .is_some_and(|since| now.engine.since(since) >= bench.limits.get(LimitId::UndervoltageRestSeconds));
             let hides = HIDES * bench.view.capacity.unwrap_or(0.0);
             let over = |doubt: &mut Doubt| doubt.last.is_none() || (rests && charged - doubt.charged <= hides);
             if let Some(doubt) = &mut self.answer.doubt {

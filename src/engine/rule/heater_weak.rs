@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 pub(super) const RULE: Rule = Rule {
     code: "heater-weak",
@@ -30,7 +30,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let warming = bench.pack.estimates.habits.thermal.warming();
     let weak = warming.filter(|warming| {
-        warming.rise + warming.open < limits.get(L::HeaterRise) && warming.coldest < limits.get(L::HeaterBelow)
+        warming.rise + warming.open < limits.get(LimitId::HeaterRise)
+            && warming.coldest < limits.get(LimitId::HeaterBelow)
     });
     let facts = weak.map(|weak| [(Fact::WarmingRate, weak.rise), (Fact::LowestCelsius, weak.coldest)]);
     let sign = Sign::new(Severity::Notice, weak.is_some(), weak.is_some());

@@ -7,7 +7,7 @@ use crate::engine::estimate::resistance::Known;
 use crate::engine::view::View;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// It lies between the cells and the bus, and has grown.
 const OUTSIDE: u8 = 1;
@@ -97,8 +97,9 @@ fn obstacle(view: &View, uneven: bool) -> Why {
 fn judge_cell(bench: &Bench, court: &mut Court, heating: &Heating, (cell, known): (usize, Known)) {
     let (learnt, limits) = (&bench.pack.estimates.resistance, bench.limits);
     let median = learnt.median(limits).unwrap_or(0.0);
-    let limit = (limits.get(L::ConnectionExcess) * 1e-3).max(limits.get(L::ConnectionShare) / 100.0 * median);
-    let (grown, grown_keeps) = has_grown(learnt.growth(cell, limits), limits.get(L::ConnectionGrowth) * 1e-3);
+    let limit =
+        (limits.get(LimitId::ConnectionExcess) * 1e-3).max(limits.get(LimitId::ConnectionShare) / 100.0 * median);
+    let (grown, grown_keeps) = has_grown(learnt.growth(cell, limits), limits.get(LimitId::ConnectionGrowth) * 1e-3);
     let high = known.ohms > limit && known.ohms - known.half > SURE * limit;
     let keeps = known.ohms > KEEPS * limit || grown_keeps;
     let subject = Subject::cell(bench.pack.number, cell as u8);
@@ -114,7 +115,7 @@ fn judge_outside(bench: &Bench, court: &mut Court, heating: &Heating) {
     let learnt = &bench.pack.estimates.resistance;
     let Some(known) = learnt.outside(bench.limits) else { return };
     let growth = learnt.growth_outside().map(|(growth, error)| (growth, error + PATH_WARMTH * known.ohms.abs()));
-    let (grown, keeps) = has_grown(growth, bench.limits.get(L::ConnectionGrowth) * 1e-3);
+    let (grown, keeps) = has_grown(growth, bench.limits.get(LimitId::ConnectionGrowth) * 1e-3);
     let subject = bench.pack.subject();
     let grown_by = growth.map_or(0.0, |(growth, _)| growth);
     let found = Found { subject, known, growth: Some(grown_by), watts: heating.watts(grown_by), met: grown, keeps };
@@ -142,7 +143,8 @@ fn say(bench: &Bench, court: &mut Court, heating: &Heating, found: &Found) {
         let limit = bench.limits.get(limit);
         Sign::new(severity, found.met && found.watts > limit, found.keeps && found.watts > KEEPS * limit)
     };
-    let signs = [sign(Severity::Notice, L::ConnectionNotice), sign(Severity::Warning, L::ConnectionWarning)];
+    let signs =
+        [sign(Severity::Notice, LimitId::ConnectionNotice), sign(Severity::Warning, LimitId::ConnectionWarning)];
     let mut facts = vec![
         (Fact::ConnectionMilliohms, found.known.ohms * 1e3),
         (Fact::ConnectionError, found.known.half * 1e3),

@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// An active finding lasts while its figure is above this share of its limit.
 const KEEPS: f64 = 0.9;
@@ -31,7 +31,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let limit = |limit| bench.limits.get(limit);
     let (hours, notice, warning) =
-        (limit(L::HotExposureHours), limit(L::HotExposureNotice), limit(L::HotExposureWarning));
+        (limit(LimitId::HotExposureHours), limit(LimitId::HotExposureNotice), limit(LimitId::HotExposureWarning));
     let part = (felt.hot_h / hours).max(felt.at_least / notice);
     let sign = |severity, part: f64| Sign::new(severity, part > 1.0, part > KEEPS);
     let signs = [sign(Severity::Notice, part), sign(Severity::Warning, felt.at_least / warning)];
@@ -46,7 +46,7 @@ fn tell(told: &Told) -> Story {
             "{} was above {:.0} °C for {:.0} hours within 30 days; at its temperatures published models see it age about {:.1} \
              times as fast as at 25 °C.",
             capital(told.subject),
-            told.limits.get(L::HotExposureCelsius),
+            told.limits.get(LimitId::HotExposureCelsius),
             get(Fact::HotHours),
             get(Fact::AgeingTimes),
         ),

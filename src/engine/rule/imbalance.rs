@@ -7,7 +7,7 @@ use crate::engine::estimate::visit::{Span, Visit};
 use crate::engine::view::View;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 
 /// The cell arrives after the others.
 const LOW: u8 = 1;
@@ -91,7 +91,7 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
     let percent = |ah: Option<f64>| ah.map_or(0.0, |ah| 100.0 * ah / capacity);
     let (best, least) = (percent(top.spread.best), percent(top.spread.low));
     let recent = bench.view.now.since(top.at) < SAME_CHARGE;
-    let bound = !top.is_complete() && recent && least > limits.get(L::ApartBound);
+    let bound = !top.is_complete() && recent && least > limits.get(LimitId::ApartBound);
     // A cell that never comes to the knee while the others stand in it: how far it is behind nobody can tell.
     let behind = lags(bench, top).is_some();
     let active = |severity| {
@@ -106,18 +106,18 @@ fn signs(bench: &Bench, court: &Court, (top, capacity): (&Visit, f64), spread: O
         let sure = least > limit * SURE;
         let by_charge = if top.is_complete() { best > limit && sure } else { least > limit };
         let told = bound || (behind && severity == Severity::Notice);
-        let millivolts = if bound { millivolts } else { limits.get(L::KneeSpreadLarge) };
+        let millivolts = if bound { millivolts } else { limits.get(LimitId::KneeSpreadLarge) };
         let by_spread = told && spread.is_some_and(|spread| spread > millivolts);
         let keeps_charge = best.max(least) > limit * KEEPS && sure;
         let keeps_spread =
-            (bound || recent) && (spread.is_none() || spread > Some(millivolts - limits.get(L::KneeHysteresis)));
+            (bound || recent) && (spread.is_none() || spread > Some(millivolts - limits.get(LimitId::KneeHysteresis)));
         let keeps = active(severity) && (keeps_charge || keeps_spread);
-        let hold = if by_charge { 0.0 } else { limits.get(L::KneeMinutes) * 60.0 };
+        let hold = if by_charge { 0.0 } else { limits.get(LimitId::KneeMinutes) * 60.0 };
         Sign::new(severity, by_charge || by_spread, keeps).held(hold)
     };
     [
-        tier(Severity::Notice, limits.get(L::ApartNotice), limits.get(L::KneeSpreadNotice)),
-        tier(Severity::Warning, limits.get(L::ApartWarning), limits.get(L::KneeSpreadLarge)),
+        tier(Severity::Notice, limits.get(LimitId::ApartNotice), limits.get(LimitId::KneeSpreadNotice)),
+        tier(Severity::Warning, limits.get(LimitId::ApartWarning), limits.get(LimitId::KneeSpreadLarge)),
     ]
 }
 
@@ -144,7 +144,7 @@ fn lags(bench: &Bench, top: &Visit) -> Option<(Subject, bool)> {
 
 /// Whether the lowest cell stands below the mark of the knee.
 fn is_below_the_knee(bench: &Bench) -> bool {
-    bench.view.lowest().is_some_and(|cell| cell.volts < bench.limits.get(L::KneeTop))
+    bench.view.lowest().is_some_and(|cell| cell.volts < bench.limits.get(LimitId::KneeTop))
 }
 
 /// Highest less lowest cell in mV, in the knee at the tail of a charge.
@@ -165,9 +165,9 @@ fn lead_may_be_open(bench: &Bench) -> bool {
 /// In the knee at the tail of a charge: hardly any current, none of it out of the cells. With a cell that is still
 /// below the knee the mean of the others may be above it: there the spread is no longer that of cells near full.
 fn in_knee(view: &View, limits: &Limits, one_below: bool) -> bool {
-    let high = if one_below { f64::MAX } else { limits.get(L::KneeHigh) };
-    let knee = limits.get(L::KneeLow)..=high;
-    let tail = -limits.get(L::RestRate)..=limits.get(L::KneeTailRate);
+    let high = if one_below { f64::MAX } else { limits.get(LimitId::KneeHigh) };
+    let knee = limits.get(LimitId::KneeLow)..=high;
+    let tail = -limits.get(LimitId::RestRate)..=limits.get(LimitId::KneeTailRate);
     view.mean.is_some_and(|mean| knee.contains(&mean)) && view.rate().is_some_and(|rate| tail.contains(&rate))
 }
 

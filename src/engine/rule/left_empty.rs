@@ -7,7 +7,7 @@ use crate::engine::view::CellNow;
 use crate::model::Change;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// A link that loses frames breaks no rest: so long may nothing come, s.
 const GAP: f64 = 600.0;
@@ -39,7 +39,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         court.end(|subject| subject.pack == Some(pack));
         return court.not_judged(if view.mean.is_some() { Why::PackVoltageOnly } else { Why::NoCellVoltages });
     }
-    let level = limits.greatest([L::LeftEmptyNotice, L::LeftEmptyWarning]);
+    let level = limits.greatest([LimitId::LeftEmptyNotice, LimitId::LeftEmptyWarning]);
     if view.current.is_none() || view.capacity.is_none() {
         // Without a current nobody knows whether it rests; a cell that stands high is not empty either way.
         court.end(|subject| subject.pack == Some(pack));
@@ -72,9 +72,9 @@ fn judge_cell(bench: &Bench, cell: &CellNow, quiet: bool, court: &mut Court) {
     let counts = quiet && !no_reading && !bench.view.lead_may_be_open(cell.cell, limits);
     let sign = |severity, limit| {
         let below = counts && cell.volts < limits.get(limit);
-        Sign::new(severity, below, below).held(limits.get(L::LeftEmptyHours) * 3600.0).read(2, cell.count, 1)
+        Sign::new(severity, below, below).held(limits.get(LimitId::LeftEmptyHours) * 3600.0).read(2, cell.count, 1)
     };
-    let signs = [sign(Severity::Notice, L::LeftEmptyNotice), sign(Severity::Warning, L::LeftEmptyWarning)];
+    let signs = [sign(Severity::Notice, LimitId::LeftEmptyNotice), sign(Severity::Warning, LimitId::LeftEmptyWarning)];
     let subject = Subject::cell(bench.pack.number, cell.cell);
     court.say(subject, &signs, &[(Fact::LowestVolts, cell.volts)]);
 }

@@ -3,7 +3,7 @@
 use super::{BankBench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 pub(super) const RULE: Rule = Rule {
     code: "lossy-link",
@@ -28,7 +28,7 @@ fn judge(bench: &BankBench, court: &mut Court) {
     }
     court.judged();
     let percent = 100.0 * lost as f64 / sent as f64;
-    let over = is_beyond_chance(sent, lost, bench.limits.get(L::LossyPercent));
+    let over = is_beyond_chance(sent, lost, bench.limits.get(LimitId::LossyPercent));
     let sign = Sign::new(Severity::Notice, over, over).read(1, number, 1);
     court.say(Subject::BANK, &[sign], &[(Fact::LostPercent, percent), (Fact::LostFrames, lost as f64)]);
 }

@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// Only a least figure is known.
 const AT_LEAST: u8 = 1;
@@ -40,7 +40,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         judged = true;
         let best = short.best.unwrap_or(least);
         let percent = 100.0 * best / capacity;
-        let (notice, warning) = (bench.limits.get(L::SmallNotice), bench.limits.get(L::SmallWarning));
+        let (notice, warning) = (bench.limits.get(LimitId::SmallNotice), bench.limits.get(LimitId::SmallWarning));
         let sure = least > 0.0;
         let met = percent > notice.min(warning) && sure;
         if !met && !court.has_cases() {

@@ -6,7 +6,7 @@ use crate::engine::estimate::habits;
 use crate::engine::estimate::standby::days_left;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// By its voltage at rest.
 const VOLTAGE: u8 = 1;
@@ -36,7 +36,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let days = projected(bench);
     let low = rested_low(bench);
-    let idle = idle_hours(bench) >= limits.get(L::StorageHours);
+    let idle = idle_hours(bench) >= limits.get(LimitId::StorageHours);
     match idle && days.is_none() && view.mean_from_pack {
         true => court.not_judged(Why::SocNotKnown),
         false => court.judged(),
@@ -46,10 +46,10 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let soon = |limit| days.is_some_and(|(days, ..)| days < limits.get(limit));
     let under = |limit| low.is_some_and(|volts| volts < limits.get(limit));
-    let sign = |severity, on| Sign::new(severity, on, on).held(limits.get(L::StorageHoldHours) * 3600.0);
+    let sign = |severity, on| Sign::new(severity, on, on).held(limits.get(LimitId::StorageHoldHours) * 3600.0);
     let signs = [
-        sign(Severity::Notice, soon(L::StorageNoticeDays) || under(L::StorageLowNotice)),
-        sign(Severity::Warning, soon(L::StorageWarningDays) || under(L::StorageLowWarning)),
+        sign(Severity::Notice, soon(LimitId::StorageNoticeDays) || under(LimitId::StorageLowNotice)),
+        sign(Severity::Warning, soon(LimitId::StorageWarningDays) || under(LimitId::StorageLowWarning)),
     ];
     let mut facts = [(Fact::DaysLeft, 0.0); 3];
     let mut count = 0;
@@ -65,7 +65,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     let subject = bench.pack.subject();
     court.say(subject, &signs, &facts[..count]);
-    let kind = if under(L::StorageLowNotice) || under(L::StorageLowWarning) { VOLTAGE } else { DRAWN };
+    let kind = if under(LimitId::StorageLowNotice) || under(LimitId::StorageLowWarning) { VOLTAGE } else { DRAWN };
     if signs.iter().any(|sign| sign.met) {
         court.kind(subject, kind);
     }
@@ -80,12 +80,12 @@ fn idle_hours(bench: &Bench) -> f64 {
 fn projected(bench: &Bench) -> Option<(f64, f64)> {
     let (view, limits, estimates) = (bench.view, bench.limits, &bench.pack.estimates);
     let idle = estimates.habits.standby.idle()?;
-    if view.now.since(idle.since) < limits.get(L::StorageHours) * 3600.0 {
+    if view.now.since(idle.since) < limits.get(LimitId::StorageHours) * 3600.0 {
         return None;
     }
     let told = habits::Told { charge: &estimates.charge, soc: &estimates.soc, rest: &estimates.rest };
     let (least, draw) = idle.least(view, &told, limits)?;
-    let days = days_left(least, view.capacity?, draw, limits.get(L::SelfDischarge))?;
+    let days = days_left(least, view.capacity?, draw, limits.get(LimitId::SelfDischarge))?;
     Some((days, draw))
 }
 
@@ -97,8 +97,8 @@ fn rested_low(bench: &Bench) -> Option<f64> {
     let blind = leads.any(view, limits) || leads.doubtful();
     let volts = view.lowest().map(|cell| cell.volts).filter(|_| !blind).unwrap_or(mean);
     let rested = bench.pack.estimates.rest.since(view.now, limits)?;
-    let long = view.now.since(rested) >= limits.get(L::StorageRestHours) * 3600.0;
-    (long && volts < limits.greatest([L::StorageLowNotice, L::StorageLowWarning])).then_some(volts)
+    let long = view.now.since(rested) >= limits.get(LimitId::StorageRestHours) * 3600.0;
+    (long && volts < limits.greatest([LimitId::StorageLowNotice, LimitId::StorageLowWarning])).then_some(volts)
 }
 
 fn tell(told: &Told) -> Story {

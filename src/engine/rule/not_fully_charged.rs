@@ -5,7 +5,7 @@ use crate::engine::case::Sign;
 use crate::engine::estimate::offset::assumed;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// Part of the time that must have been seen: a full charge may hide in what was not.
 const SEEN: f64 = 0.9;
@@ -32,7 +32,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let Some((since, then)) = estimates.soc.in_use_since() else { return court.not_judged(Why::NothingYet) };
     let elapsed = view.now.since(since) / 86_400.0;
     let seen = (estimates.charge.secs - then.secs) / 86_400.0;
-    let days = limits.get(L::NotFullDays);
+    let days = limits.get(LimitId::NotFullDays);
     if elapsed >= days && seen < SEEN * elapsed {
         court.end(|subject| subject.pack == Some(bench.pack.number));
         return court.not_judged(Why::SeenTooLittle);
@@ -42,7 +42,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     let offset = estimates.soc.learnt_offset().map_or(assumed(capacity, limits), |known| known.amps.abs() + known.half);
     let unsure = offset * (estimates.charge.secs - then.secs) / 3600.0;
     let cycles = (estimates.charge.drawn - then.drawn - unsure).max(0.0) / capacity;
-    let met = elapsed >= days && cycles >= limits.get(L::NotFullCycles);
+    let met = elapsed >= days && cycles >= limits.get(LimitId::NotFullCycles);
     let facts = [(Fact::SinceFullDays, elapsed), (Fact::Cycles, cycles)];
     court.say(bench.pack.subject(), &[Sign::new(Severity::Notice, met, met)], &facts);
     court.kind(bench.pack.subject(), u8::from(estimates.soc.last_full().is_some()));

@@ -5,7 +5,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why, capital};
 use crate::engine::case::Sign;
 use crate::engine::estimate::cold::rated_rate;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 pub(super) const RULE: Rule = Rule {
     code: "over-current",
@@ -77,15 +77,15 @@ fn judge_sides(subject: Subject, (charging, drawing): (Side, Side), bench: &Benc
     let limit = |limit| bench.limits.get(limit);
     let times = charging.times(charging.rms).max(drawing.times(drawing.rms));
     let now = charging.times(charging.now).max(drawing.times(drawing.now));
-    let (met, far) = (times > 1.0 + limit(L::OverCurrentMargin) / 100.0, now > limit(L::OverCurrentUrgent));
+    let (met, far) = (times > 1.0 + limit(LimitId::OverCurrentMargin) / 100.0, now > limit(LimitId::OverCurrentUrgent));
     if !court.has_cases() && !met && !far {
         return;
     }
-    let keeps = times > 1.0 - limit(L::OverCurrentKeeps) / 100.0;
+    let keeps = times > 1.0 - limit(LimitId::OverCurrentKeeps) / 100.0;
     let count = bench.view.current.map_or(0, |current| current.count);
     let signs = [
         Sign::new(Severity::Warning, met, keeps),
-        Sign::new(Severity::Urgent, far, far).held(limit(L::OverCurrentUrgentSeconds)).read(2, count, 1),
+        Sign::new(Severity::Urgent, far, far).held(limit(LimitId::OverCurrentUrgentSeconds)).read(2, count, 1),
     ];
     let worst = |side: &Side| side.times(side.rms.max(side.now));
     let side = if worst(&charging) > worst(&drawing) { charging } else { drawing };
@@ -107,7 +107,7 @@ fn charge_bound(bench: &Bench) -> Bound {
     let sheet = bench.view.capacity.and_then(|capacity| {
         let rate = |celsius| rated_rate(celsius, rated.map(|amps| amps / capacity), bench.limits) * capacity;
         match (bench.view.coldest(), bench.view.hottest()) {
-            (Some(coldest), _) if coldest.celsius < bench.limits.get(L::ColdBelow) => None,
+            (Some(coldest), _) if coldest.celsius < bench.limits.get(LimitId::ColdBelow) => None,
             (Some(coldest), Some(hottest)) => Some(rate(coldest.celsius).min(rate(hottest.celsius))),
             _ => Some(rate(20.0)),
         }
@@ -118,7 +118,7 @@ fn charge_bound(bench: &Bench) -> Bound {
 fn draw_bound(bench: &Bench) -> Bound {
     let rated = bench.spec.rated.discharge.map(|a| (a.get(), RATED));
     let weakest = bench.spec.rated.weakest.map(|a| (a.get(), WEAKEST));
-    let assumed = bench.view.capacity.map(|c| (c * bench.limits.get(L::OverCurrentDischarge), ASSUMED));
+    let assumed = bench.view.capacity.map(|c| (c * bench.limits.get(LimitId::OverCurrentDischarge), ASSUMED));
     least([rated.or(assumed), weakest, None])
 }
 

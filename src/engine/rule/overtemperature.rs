@@ -6,7 +6,7 @@ use crate::engine::estimate::cold::coldest;
 use crate::engine::median::median_of;
 use crate::engine::view::SensorNow;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use crate::model::{Change, MAX_SENSORS, SensorRole};
 
 /// Nobody said where the sensor sits.
@@ -47,7 +47,7 @@ fn judge(bench: &Bench, court: &mut Court) {
     }
     match coldest(view, bench.spec).and(view.hottest()) {
         None => court.not_judged(Why::NoTemperature),
-        Some(hottest) if view.current.is_none() && hottest.celsius >= bench.limits.get(L::HotChargeNotice) => {
+        Some(hottest) if view.current.is_none() && hottest.celsius >= bench.limits.get(LimitId::HotChargeNotice) => {
             court.not_judged(Why::NoCurrent);
         }
         Some(_) => court.judged(),
@@ -55,8 +55,14 @@ fn judge(bench: &Bench, court: &mut Court) {
 }
 
 /// Below all of these nothing is said.
-const TIERS: [L; 6] =
-    [L::HotChargeNotice, L::HotChargeWarning, L::HotChargeUrgent, L::HotWarning, L::HotUrgent, L::RiseFrom];
+const TIERS: [LimitId; 6] = [
+    LimitId::HotChargeNotice,
+    LimitId::HotChargeWarning,
+    LimitId::HotChargeUrgent,
+    LimitId::HotWarning,
+    LimitId::HotUrgent,
+    LimitId::RiseFrom,
+];
 
 /// The hottest sensor on a cell or on the case: all tiers.
 fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
@@ -65,15 +71,15 @@ fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
         return;
     }
     let charging = charges(bench);
-    let charge = |limit: L| if charging { bench.limits.get(limit) } else { f64::MAX };
-    let hot_enough = |sensor: &&SensorNow| sensor.celsius >= limit(L::RiseFrom);
-    let fast = |sensor: &SensorNow| rise(sensor, bench).filter(|(kelvin, _)| *kelvin >= limit(L::RiseKelvin));
+    let charge = |limit: LimitId| if charging { bench.limits.get(limit) } else { f64::MAX };
+    let hot_enough = |sensor: &&SensorNow| sensor.celsius >= limit(LimitId::RiseFrom);
+    let fast = |sensor: &SensorNow| rise(sensor, bench).filter(|(kelvin, _)| *kelvin >= limit(LimitId::RiseKelvin));
     // A cell that heats itself needs no current for it: explained or not, a fast rise from here on is danger.
     let rising = bench.view.limiting.iter().filter(hot_enough).any(|sensor| fast(sensor).is_some());
     let tiers = [
-        (Severity::Notice, charge(L::HotChargeNotice)),
-        (Severity::Warning, charge(L::HotChargeWarning).min(limit(L::HotWarning))),
-        (Severity::Urgent, charge(L::HotChargeUrgent).min(limit(L::HotUrgent))),
+        (Severity::Notice, charge(LimitId::HotChargeNotice)),
+        (Severity::Warning, charge(LimitId::HotChargeWarning).min(limit(LimitId::HotWarning))),
+        (Severity::Urgent, charge(LimitId::HotChargeUrgent).min(limit(LimitId::HotUrgent))),
     ];
     let signs = tiers.map(|(severity, at)| {
         let by_rise = rising && severity == Severity::Urgent;
@@ -90,7 +96,7 @@ fn judge_placed(hottest: &SensorNow, bench: &Bench, court: &mut Court) {
 fn name(subject: Subject, hottest: &SensorNow, (rising, unexplained): (bool, bool), bench: &Bench, court: &mut Court) {
     let Some(case) = court.case(subject).filter(|case| case.is_active()) else { return };
     let celsius = bench.pack.estimates.stress.rise.lower_of_two(hottest).unwrap_or(f64::MIN);
-    let emergency = celsius >= bench.limits.get(L::EmergencyCelsius) || rising;
+    let emergency = celsius >= bench.limits.get(LimitId::EmergencyCelsius) || rising;
     let kind = match case.kind % SENSOR {
         _ if case.active() == Some(Severity::Urgent) && emergency => EMERGENCY,
         0 if unexplained => UNEXPLAINED,
@@ -103,8 +109,8 @@ fn name(subject: Subject, hottest: &SensorNow, (rising, unexplained): (bool, boo
 
 /// At a temperature or above, less the hysteresis once it is found; for some seconds and in two readings.
 fn sign(severity: Severity, at: f64, sensor: &SensorNow, bench: &Bench) -> Sign {
-    let keeps = sensor.celsius > at - bench.limits.get(L::HotHysteresis);
-    let hold = bench.limits.get(L::HotSeconds);
+    let keeps = sensor.celsius > at - bench.limits.get(LimitId::HotHysteresis);
+    let hold = bench.limits.get(LimitId::HotSeconds);
     Sign::new(severity, sensor.celsius >= at, keeps).held(hold).read(2, sensor.count, 1)
 }
 
@@ -121,7 +127,7 @@ fn rise(sensor: &SensorNow, bench: &Bench) -> Option<(f64, bool)> {
         return None;
     }
     let risen = bench.pack.estimates.stress.rise.of(sensor, bench.limits)?;
-    let enough = bench.view.capacity.map(|capacity| capacity * bench.limits.get(L::RiseByCurrent));
+    let enough = bench.view.capacity.map(|capacity| capacity * bench.limits.get(LimitId::RiseByCurrent));
     let explained = risen.amps.zip(enough).is_none_or(|(amps, enough)| amps >= enough);
     Some((risen.kelvin, explained))
 }
@@ -129,14 +135,14 @@ fn rise(sensor: &SensorNow, bench: &Bench) -> Option<(f64, bool)> {
 /// A sensor of unknown role: it may sit on the electronics, where 70 to 85 °C is normal. Nothing urgent.
 fn judge_unplaced(sensor: &SensorNow, bench: &Bench, court: &mut Court) {
     let limit = |limit| bench.limits.get(limit);
-    if !court.has_cases() && sensor.celsius < bench.limits.least(TIERS).min(limit(L::EmergencyCelsius)) {
+    if !court.has_cases() && sensor.celsius < bench.limits.least(TIERS).min(limit(LimitId::EmergencyCelsius)) {
         return;
     }
-    let apart = others(sensor, bench).map(|median| sensor.celsius - median > limit(L::UnknownApart));
+    let apart = others(sensor, bench).map(|median| sensor.celsius - median > limit(LimitId::UnknownApart));
     let (notice, warning) = match apart {
-        Some(false) if charges(bench) => (limit(L::HotChargeNotice), limit(L::HotChargeUrgent)),
-        Some(true) => (limit(L::HotWarning), limit(L::EmergencyCelsius)),
-        _ => (limit(L::HotWarning), limit(L::HotUrgent)),
+        Some(false) if charges(bench) => (limit(LimitId::HotChargeNotice), limit(LimitId::HotChargeUrgent)),
+        Some(true) => (limit(LimitId::HotWarning), limit(LimitId::EmergencyCelsius)),
+        _ => (limit(LimitId::HotWarning), limit(LimitId::HotUrgent)),
     };
     let tiers = [(Severity::Notice, notice), (Severity::Warning, warning)];
     let signs = tiers.map(|(severity, at)| sign(severity, at, sensor, bench));
@@ -219,7 +225,8 @@ fn tell(told: &Told) -> Story {
 
 /// That it was charged, where only that made the temperature one to tell of.
 fn charged(told: &Told, peak: f64) -> String {
-    let amps = told.evidence.get(Fact::PeakAmps).filter(|amps| *amps > 0.0 && peak < told.limits.get(L::HotWarning));
+    let amps =
+        told.evidence.get(Fact::PeakAmps).filter(|amps| *amps > 0.0 && peak < told.limits.get(LimitId::HotWarning));
     amps.map_or_else(String::new, |amps| format!(", while it was charged with up to {amps:.1} A"))
 }
 
@@ -237,7 +244,7 @@ fn cool(told: &Told, charged: bool) -> String {
     const WHERE_FROM: &str = "Find out where the heat came from: current, a connection, sun or an engine beside it.";
     let words = match (told.active, told.severity) {
         (false, _) if charged => {
-            let most = told.limits.get(L::HotChargeNotice);
+            let most = told.limits.get(LimitId::HotChargeNotice);
             return format!(
                 "It has cooled. Do not charge it at {most:.0} °C or above: give it air, or wait. {WHERE_FROM}"
             );

@@ -6,7 +6,7 @@ use crate::engine::estimate::hours::Window;
 use crate::engine::view::View;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity};
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 
 /// Held between the middle and the high mark.
 const MIDDLE: u8 = 1;
@@ -39,7 +39,9 @@ fn judge(bench: &Bench, court: &mut Court) {
         None => court.judged(),
     }
     let most = hours.held_hours(Window::HighLong).max(hours.held_hours(Window::MiddleLong));
-    let least = limits.get(L::FloatHours).min(limits.get(L::FloatDays).min(limits.get(L::FloatLongDays)) * 24.0);
+    let least = limits
+        .get(LimitId::FloatHours)
+        .min(limits.get(LimitId::FloatDays).min(limits.get(LimitId::FloatLongDays)) * 24.0);
     if !court.has_cases() && most < least * KEEPS {
         return;
     }
@@ -79,19 +81,19 @@ fn sums(bench: &Bench) -> [Sum; 4] {
         window_days: limits.get(length),
         kind,
     };
-    let long = limits.get(L::FloatLongDays) * 24.0;
+    let long = limits.get(LimitId::FloatLongDays) * 24.0;
     [
-        sum(Window::HighShort, limits.get(L::FloatDays) * 24.0, L::FloatWindow, 0),
-        sum(Window::HighHours, limits.get(L::FloatHours), L::FloatHoursWindow, 0),
-        sum(Window::HighLong, long, L::FloatLongWindow, 0),
-        sum(Window::MiddleLong, long, L::FloatLongWindow, MIDDLE),
+        sum(Window::HighShort, limits.get(LimitId::FloatDays) * 24.0, LimitId::FloatWindow, 0),
+        sum(Window::HighHours, limits.get(LimitId::FloatHours), LimitId::FloatHoursWindow, 0),
+        sum(Window::HighLong, long, LimitId::FloatLongWindow, 0),
+        sum(Window::MiddleLong, long, LimitId::FloatLongWindow, MIDDLE),
     ]
 }
 
 /// What keeps a tick from being looked at.
 fn obstacle(bench: &Bench) -> Option<Why> {
     let View { mean, current, capacity, mean_from_pack, .. } = bench.view;
-    let up = mean.is_some_and(|mean| mean >= bench.limits.get(L::FloatMid));
+    let up = mean.is_some_and(|mean| mean >= bench.limits.get(LimitId::FloatMid));
     match (mean, current, capacity) {
         (None, ..) => Some(Why::NoVoltage),
         (_, None, _) => Some(Why::NoCurrent),
@@ -104,14 +106,14 @@ fn obstacle(bench: &Bench) -> Option<Why> {
 }
 
 fn is_small(view: &View, limits: &Limits) -> bool {
-    view.rate().is_some_and(|rate| rate.abs() < limits.get(L::FloatRate))
+    view.rate().is_some_and(|rate| rate.abs() < limits.get(LimitId::FloatRate))
 }
 
 fn tell(told: &Told) -> Story {
     let figure = |fact| told.evidence.get(fact).unwrap_or_default();
     let cells = f64::from(told.spec.cells.unwrap_or(4));
     let volts = |per_cell: f64| format!("{:.1} V", per_cell * cells);
-    let mark = told.limits.get(if told.kind == MIDDLE { L::FloatMid } else { L::FloatHigh });
+    let mark = told.limits.get(if told.kind == MIDDLE { LimitId::FloatMid } else { LimitId::FloatHigh });
     let text = format!(
         "The charger holds pack {} at {} or more: {:.1} days within {:.1}, hot hours counted for more.",
         told.subject.pack.unwrap_or(0) + 1,

@@ -6,7 +6,7 @@ use crate::engine::estimate::drift::Drift;
 use crate::engine::estimate::which;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// Only a least figure is known.
 const AT_LEAST: u8 = 1;
@@ -47,7 +47,7 @@ fn judge(bench: &Bench, court: &mut Court) {
             let met = lost && per_100 > bench.limits.get(limit);
             Sign::new(severity, met, met)
         };
-        let signs = [sign(Severity::Notice, L::DriftNotice), sign(Severity::Warning, L::DriftWarning)];
+        let signs = [sign(Severity::Notice, LimitId::DriftNotice), sign(Severity::Warning, LimitId::DriftWarning)];
         let subject = Subject::cell(bench.pack.number, cell as u8);
         court.say(subject, &signs, &facts(&drift, milliamps));
         court.kind(subject, if drift.lost.best.is_none() { AT_LEAST } else { 0 });

@@ -6,7 +6,7 @@ use crate::engine::case::Sign;
 use crate::engine::estimate::sensors::Trouble;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 const REFUSED: u8 = 0;
 const STUCK: u8 = 1;
@@ -33,7 +33,7 @@ fn judge(bench: &Bench, court: &mut Court) {
         return court.not_judged(Why::NoSensors);
     }
     court.judged();
-    let hold = bench.limits.get(L::SensorRefusedSeconds);
+    let hold = bench.limits.get(LimitId::SensorRefusedSeconds);
     let left = !bench.view.limiting.is_empty();
     for (index, gauge) in bench.pack.sensors.iter().enumerate() {
         let subject = Subject::sensor(bench.pack.number, index as u8);
@@ -72,7 +72,7 @@ fn judge(bench: &Bench, court: &mut Court) {
 fn judge_current(bench: &Bench, court: &mut Court) {
     let (subject, at_end) = (bench.pack.subject(), bench.pack.estimates.sensors.current_at_end());
     let most = bench.view.capacity.map(|capacity| {
-        bench.limits.get(L::SensorOffset).max(capacity * bench.limits.get(L::SensorOffsetRate) / 1000.0)
+        bench.limits.get(LimitId::SensorOffset).max(capacity * bench.limits.get(LimitId::SensorOffsetRate) / 1000.0)
     });
     let learnt = bench.pack.estimates.soc.offset.learnt();
     let off = learnt.zip(most).filter(|(learnt, most)| learnt.amps.abs() - learnt.half > *most);

@@ -5,7 +5,7 @@ use crate::engine::case::Sign;
 use crate::engine::gauge::Gauge;
 use crate::model::Quantity;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// What a finding about a whole pack is silent about, a bit each.
 const PARTS: [(u8, &str); 4] = [(1, "cell voltages"), (2, "temperatures"), (4, "current"), (8, "pack voltage")];
@@ -29,7 +29,8 @@ fn judge(bench: &Bench, court: &mut Court) {
     court.judged();
     let pack = bench.pack;
     let silence = |gauge: &Gauge| {
-        let (periods, secs) = (bench.limits.get(L::StaleFindPeriods), bench.limits.get(L::StaleFindSeconds));
+        let (periods, secs) =
+            (bench.limits.get(LimitId::StaleFindPeriods), bench.limits.get(LimitId::StaleFindSeconds));
         gauge.silent_secs(bench.view.now, periods, secs)
     };
     let singles = [Quantity::Current, Quantity::PackVoltage].map(|quantity| pack.gauge(quantity));

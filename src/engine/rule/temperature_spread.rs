@@ -4,7 +4,7 @@ use super::{Bench, Court, Judge, Rule, Story, Told, Why};
 use crate::engine::case::Sign;
 use crate::model::Change;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// A current flowed: a connection is to be suspected.
 const LOADED: u8 = 1;
@@ -38,17 +38,19 @@ fn judge(bench: &Bench, court: &mut Court) {
         }
     };
     court.judged();
-    if !court.has_cases() && spread.kelvin <= limits.least([L::SpreadNotice, L::SpreadWarning]) {
+    if !court.has_cases() && spread.kelvin <= limits.least([LimitId::SpreadNotice, LimitId::SpreadWarning]) {
         return;
     }
     let heats = view.switches.heater_on == Some(true);
-    let back = limits.get(L::SpreadHysteresis);
+    let back = limits.get(LimitId::SpreadHysteresis);
     let sign = |severity, limit: f64| {
         let (met, keeps) = (spread.kelvin > limit, spread.kelvin > limit - back);
-        Sign::new(severity, met && !heats, keeps && !heats).held(limits.get(L::SpreadMinutes) * 60.0)
+        Sign::new(severity, met && !heats, keeps && !heats).held(limits.get(LimitId::SpreadMinutes) * 60.0)
     };
-    let signs =
-        [sign(Severity::Notice, limits.get(L::SpreadNotice)), sign(Severity::Warning, limits.get(L::SpreadWarning))];
+    let signs = [
+        sign(Severity::Notice, limits.get(LimitId::SpreadNotice)),
+        sign(Severity::Warning, limits.get(LimitId::SpreadWarning)),
+    ];
     let (high, low) = spread.ends;
     let facts = [(Fact::SpreadKelvin, spread.kelvin), (Fact::PeakCelsius, high), (Fact::OthersCelsius, low)];
     let subject = Subject::pack(pack);

@@ -6,7 +6,7 @@ use crate::engine::estimate::share::over_own_limit;
 use crate::model::Change;
 use crate::model::bank::PackSpec;
 use crate::model::finding::{Fact, Severity, Subject};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 
 /// An active finding lasts while a pack is further off than this share of the limit.
 const KEEPS: f64 = 0.9;
@@ -45,7 +45,8 @@ fn judge(bench: &BankBench, court: &mut Court) {
     for (index, pack) in bench.packs.iter().enumerate() {
         let Some((share, beyond)) = bench.state.sharing.of(index) else { continue };
         let spec = bench.bank.packs.get(index).unwrap_or(&none);
-        let (notice, warning) = (beyond.abs() / limit(L::SharingNotice), beyond.abs() / limit(L::SharingWarning));
+        let (notice, warning) =
+            (beyond.abs() / limit(LimitId::SharingNotice), beyond.abs() / limit(LimitId::SharingWarning));
         let over = notice > 1.0 && beyond > 0.0 && over_own_limit(pack, spec, bench.limits);
         let signs = [
             Sign::new(Severity::Notice, notice > 1.0, notice > KEEPS),
@@ -54,10 +55,10 @@ fn judge(bench: &BankBench, court: &mut Court) {
         court.say(pack.subject(), &signs, &[(Fact::SharePercent, share), (Fact::ShareBeyond, beyond)]);
     }
     let fights = bench.state.sharing.flows.is_some_and(|flows| {
-        let least = limit(L::FightRate);
-        flows.rates.0 < -least && flows.rates.1 > least && flows.bank.abs() < limit(L::FightBank)
+        let least = limit(LimitId::FightRate);
+        flows.rates.0 < -least && flows.rates.1 > least && flows.bank.abs() < limit(LimitId::FightBank)
     });
-    let sign = Sign::new(Severity::Warning, fights, fights).held(limit(L::FightMinutes) * 60.0);
+    let sign = Sign::new(Severity::Warning, fights, fights).held(limit(LimitId::FightMinutes) * 60.0);
     let rates = bench.state.sharing.flows.map_or((0.0, 0.0), |flows| flows.rates);
     court.say(Subject::BANK, &[sign], &[(Fact::PeakRate, rates.1.max(-rates.0))]);
 }

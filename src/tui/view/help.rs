@@ -4,7 +4,7 @@ use super::super::app::App;
 use super::super::keys::{Act, KEYS, Key};
 use super::super::theme::Role;
 use super::super::words::{cut, wrap};
-use crate::model::limits::L;
+use crate::model::limits::LimitId;
 use ratatui::text::{Line, Span};
 
 /// The pane.
@@ -34,12 +34,12 @@ fn signs(app: &App) -> Vec<String> {
             .into(),
         format!(
             "Ticks: W below {} warning, n below {} notice, held high from {}, n above {} notice, W {} warning, U {} urgent.",
-            v(L::UndervoltageWarning),
-            v(L::UndervoltageNotice),
-            v(L::FloatHigh),
-            v(L::OvervoltageNotice),
-            v(L::OvervoltageWarning),
-            v(L::OvervoltageUrgent)
+            v(LimitId::UndervoltageWarning),
+            v(LimitId::UndervoltageNotice),
+            v(LimitId::FloatHigh),
+            v(LimitId::OvervoltageNotice),
+            v(LimitId::OvervoltageWarning),
+            v(LimitId::OvervoltageUrgent)
         ),
         "Hatching: no value, with the reason beside it. A broken stroke is a value that has grown old.".into(),
         "On the line of time: n, W, U are notices, warnings and urgent alerts.".into(),

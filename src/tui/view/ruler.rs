@@ -3,7 +3,7 @@
 
 use super::super::theme::{Role, Theme};
 use crate::model::Level;
-use crate::model::limits::{L, Limits};
+use crate::model::limits::{LimitId, Limits};
 use crate::model::snapshot::{Shown, Standing};
 use ratatui::text::{Line, Span};
 
@@ -54,16 +54,16 @@ impl Ruler {
     pub(super) fn new(limits: &Limits) -> Self {
         let tick = |limit, word, level, above| Tick { volts: limits.get(limit), word, level, above };
         let ticks = vec![
-            tick(L::UndervoltageWarning, "warn", Level::Warning, false),
-            tick(L::UndervoltageNotice, "notice", Level::Notice, false),
-            tick(L::FloatHigh, "held", Level::Well, true),
-            tick(L::OvervoltageNotice, "notice", Level::Notice, true),
-            tick(L::OvervoltageWarning, "warn", Level::Warning, true),
-            tick(L::OvervoltageUrgent, "urgent", Level::Urgent, true),
+            tick(LimitId::UndervoltageWarning, "warn", Level::Warning, false),
+            tick(LimitId::UndervoltageNotice, "notice", Level::Notice, false),
+            tick(LimitId::FloatHigh, "held", Level::Well, true),
+            tick(LimitId::OvervoltageNotice, "notice", Level::Notice, true),
+            tick(LimitId::OvervoltageWarning, "warn", Level::Warning, true),
+            tick(LimitId::OvervoltageUrgent, "urgent", Level::Urgent, true),
         ];
-        let plateau_to = limits.get(L::KneeLow).max(PLATEAU_FROM + 0.05);
-        let low = (limits.get(L::UndervoltageWarning) - 0.1).min(PLATEAU_FROM - 0.2);
-        let high = (limits.get(L::OvervoltageUrgent) + 0.05).max(plateau_to + 0.2);
+        let plateau_to = limits.get(LimitId::KneeLow).max(PLATEAU_FROM + 0.05);
+        let low = (limits.get(LimitId::UndervoltageWarning) - 0.1).min(PLATEAU_FROM - 0.2);
+        let high = (limits.get(LimitId::OvervoltageUrgent) + 0.05).max(plateau_to + 0.2);
         Self { ends: [low, PLATEAU_FROM, plateau_to, high], ticks }
     }
 
