@@ -127,8 +127,10 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
             (best.run, best.slope, best.together) = (deep, line.slope, line.together.abs());
         }
     }
-    // a top that stays as it is belongs to a number with an offset, not to a sign
-    let end = best.run.end().next_multiple_of(8).min(start.limit).min(best.run.low + 32);
+    // a top that stays as it is belongs to a number with an offset, not to a sign; so does all that moves above it
+    let moves = (best.run.end()..start.limit).any(|bit| view.changes(best.run.big, bit) > 0);
+    let end = if moves { start.limit } else { best.run.end().next_multiple_of(8).min(start.limit) };
+    let end = end.min(best.run.low + 32);
     let len = end.saturating_sub(best.run.low) as u8;
     let wide =
         Some(Run { len, signed: false, ..best.run }).filter(|run| !(run.big && run.is_in_byte()) && is_free(run));
