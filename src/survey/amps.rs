@@ -127,9 +127,11 @@ fn best(view: &View, at: usize, start: &Start, mean: &[f32], is_free: impl Fn(&R
             (best.run, best.slope, best.together) = (deep, line.slope, line.together.abs());
         }
     }
-    // a top that stays as it is belongs to a number with an offset, not to a sign; so does all that moves above it
+    // a top that stays as it is belongs to a number with an offset, not to a sign; so does all that moves above it in a
+    // field that keeps to no bytes
     let moves = (best.run.end()..start.limit).any(|bit| view.changes(best.run.big, bit) > 0);
-    let end = if moves { start.limit } else { best.run.end().next_multiple_of(8).min(start.limit) };
+    let is_packed = moves && !best.run.low.is_multiple_of(8);
+    let end = if is_packed { start.limit } else { best.run.end().next_multiple_of(8).min(start.limit) };
     let end = end.min(best.run.low + 32);
     let len = end.saturating_sub(best.run.low) as u8;
     let wide =
