@@ -19,7 +19,7 @@ impl Engine {
     pub fn days(&self) -> Vec<PackDays> {
         let of_pack = |pack: &Pack| {
             let days = pack.estimates.hours.days(&pack.estimates.charge);
-            PackDays { pack: pack.number, days }
+            PackDays { pack: pack.number, has_capacity: pack.view.capacity.is_some(), days }
         };
         self.packs.iter().map(of_pack).collect()
     }

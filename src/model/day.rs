@@ -98,11 +98,19 @@ pub struct Day {
 pub struct PackDays {
     /// Number of the pack, from 0.
     pub pack: u8,
+    /// Its capacity is known, without which no current is told from next to none.
+    pub has_capacity: bool,
     /// Those of which something was seen, oldest first.
     pub days: Vec<Day>,
 }
 
 impl Day {
+    /// Whether a current was known on it: one that is next to none leaves its time in a band, any other moves charge.
+    #[must_use]
+    pub fn has_current(&self) -> bool {
+        self.charged_mah > 0 || self.drawn_mah > 0 || self.quiet_s.iter().any(|secs| *secs > 0)
+    }
+
     /// Whether anything was seen on it.
     #[must_use]
     pub fn is_seen(&self) -> bool {

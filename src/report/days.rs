@@ -3,7 +3,7 @@
 
 use super::words::number;
 use crate::model::Stamp;
-use crate::model::day::{BAND_EDGES, Day, PackDays};
+use crate::model::day::{BAND_EDGES, BANDS, Day, PackDays};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -11,8 +11,8 @@ use std::fmt::Write;
 #[must_use]
 pub fn days_text(packs: &[PackDays]) -> String {
     let mut out = String::from("\nDay by day, UTC\n");
-    for PackDays { pack, days } in packs.iter().filter(|pack| !pack.days.is_empty()) {
-        let title = format!("Pack {}", pack + 1);
+    for one in packs.iter().filter(|one| !one.days.is_empty()) {
+        let title = format!("Pack {}", one.pack + 1);
         let _ = writeln!(out, "\n{title:<36}{:>44}", "hours at next to no current, from V a cell");
         let from: String = BAND_EDGES.iter().map(|edge| format!("{:>6}", number(*edge))).collect();
         let _ = writeln!(
@@ -20,7 +20,7 @@ pub fn days_text(packs: &[PackDays]) -> String {
             "{:<10}{:>7}{:>7}{:>7}{:>10}{:>10}{:>5}{from}",
             "day", "heard", "Ah in", "Ah out", "V a cell", "°C", "0"
         );
-        days.iter().for_each(|day| row(&mut out, day));
+        one.days.iter().for_each(|day| row(&mut out, one, day));
     }
     if packs.iter().all(|pack| pack.days.is_empty()) {
         out += "  no cell voltage or charge was heard\n";
@@ -28,15 +28,16 @@ pub fn days_text(packs: &[PackDays]) -> String {
     out
 }
 
-fn row(out: &mut String, day: &Day) {
-    let charge = |mah: u32| if counts(day) { format!("{:.1}", ampere_hours(mah)) } else { "-".into() };
+fn row(out: &mut String, pack: &PackDays, day: &Day) {
+    let charge = |mah: u32| if day.has_current() { format!("{:.1}", ampere_hours(mah)) } else { "-".into() };
     let volts = day.cells.seen().map(|(low, high)| format!("{:.2}-{:.2}", volts(low), volts(high)));
     let celsius = day.celsius.seen().map(|(low, high)| format!("{low} to {high}"));
-    let [below, above @ ..] = day.quiet_s.map(hours);
-    let above: String = above.iter().map(|hours| format!("{hours:>6.1}")).collect();
+    let quiet = quiet(pack, day).map(|bands| bands.map(|hours| format!("{hours:.1}")));
+    let [below, above @ ..] = quiet.unwrap_or_else(|| std::array::from_fn(|_| "-".into()));
+    let above: String = above.iter().map(|hours| format!("{hours:>6}")).collect();
     let _ = writeln!(
         out,
-        "{} {:>4.1} h{:>7}{:>7}{:>10}{:>10}{below:>5.1}{above}",
+        "{} {:>4.1} h{:>7}{:>7}{:>10}{:>10}{below:>5}{above}",
         date(day),
         hours(day.seen_s),
         charge(day.charged_mah),
@@ -49,13 +50,13 @@ fn row(out: &mut String, day: &Day) {
 /// The same for programs.
 #[must_use]
 pub fn days_json(packs: &[PackDays]) -> Value {
-    let all = packs.iter().flat_map(|PackDays { pack, days }| days.iter().map(move |day| (pack, day)));
-    let object = |(pack, day): (&u8, &Day)| {
-        let charge = |mah: u32| counts(day).then(|| ampere_hours(mah));
+    let all = packs.iter().flat_map(|pack| pack.days.iter().map(move |day| (pack, day)));
+    let object = |(pack, day): (&PackDays, &Day)| {
+        let charge = |mah: u32| day.has_current().then(|| ampere_hours(mah));
         let (lowest, highest) = day.cells.seen().map(|(low, high)| (volts(low), volts(high))).unzip();
         let (coldest, warmest) = day.celsius.seen().unzip();
         json!({
-            "pack": pack + 1,
+            "pack": pack.pack + 1,
             "day": date(day),
             "heard_h": hours(day.seen_s),
             "charged_ah": charge(day.charged_mah),
@@ -64,15 +65,15 @@ pub fn days_json(packs: &[PackDays]) -> Value {
             "highest_cell_v": highest,
             "coldest_c": coldest,
             "warmest_c": warmest,
-            "quiet_h": day.quiet_s.map(hours),
+            "quiet_h": quiet(pack, day),
         })
     };
     all.map(object).collect()
 }
 
-/// Whether charge was counted at all: without a current none is, and a sensor that shows no small one counts none.
-fn counts(day: &Day) -> bool {
-    day.charged_mah > 0 || day.drawn_mah > 0
+/// Hours at next to no current in each band of voltage, where that can be told.
+fn quiet(pack: &PackDays, day: &Day) -> Option<[f64; BANDS]> {
+    (pack.has_capacity && day.has_current()).then(|| day.quiet_s.map(hours))
 }
 
 fn date(day: &Day) -> String {
@@ -110,7 +111,8 @@ mod tests {
             ..Day::default()
         };
         let second = Day { day: 20_455, seen_s: 1800, ..Day::default() };
-        vec![PackDays { pack: 0, days: vec![first, second] }, PackDays { pack: 1, days: Vec::new() }]
+        let pack = |pack, days| PackDays { pack, has_capacity: true, days };
+        vec![pack(0, vec![first, second]), pack(1, Vec::new())]
     }
 
     #[test]
@@ -124,7 +126,7 @@ mod tests {
         Pack 1                                hours at next to no current, from V a cell
         day         heard  Ah in Ah out  V a cell        °C    0   3.4 3.475  3.55  3.65
         2026-01-01 24.0 h   41.2  138.0 3.11-3.56 -12 to 31 10.2   3.1   0.0   0.0   0.1
-        2026-01-02  0.5 h      -      -         -         -  0.0   0.0   0.0   0.0   0.0
+        2026-01-02  0.5 h      -      -         -         -    -     -     -     -     -
         ");
         assert!(days_text(&[]).contains("no cell voltage or charge was heard"));
     }
@@ -134,6 +136,11 @@ mod tests {
         let days = days_json(&two_days());
         assert_eq!(days[0]["quiet_h"], json!([10.2, 3.1, 0.0, 0.0, 0.1]));
         assert_eq!((&days[0]["day"], &days[0]["drawn_ah"]), (&json!("2026-01-01"), &json!(138.04)));
-        assert_eq!((&days[1]["charged_ah"], &days[1]["coldest_c"]), (&Value::Null, &Value::Null));
+        for name in ["charged_ah", "coldest_c", "quiet_h"] {
+            assert_eq!(days[1][name], Value::Null, "{name}");
+        }
+        let unrated: Vec<PackDays> =
+            two_days().into_iter().map(|pack| PackDays { has_capacity: false, ..pack }).collect();
+        assert_eq!(days_json(&unrated)[0]["quiet_h"], Value::Null, "of which capacity would it be little?");
     }
 }

@@ -225,7 +225,7 @@ impl Hours {
     #[must_use]
     pub fn days(&self, charge: &Charge) -> Vec<Day> {
         let mut all = self.clone();
-        all.turn(self.open.hour + 1, charge, &Limits::default());
+        all.turn(self.open.hour.saturating_add(1), charge, &Limits::default());
         all.days.into_iter().chain([all.today]).filter(Day::is_seen).collect()
     }
 
